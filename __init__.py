@@ -1,0 +1,1 @@
+"""Builds arm rigs and proves that they hold."""

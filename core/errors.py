@@ -1,0 +1,27 @@
+"""Errors for people: each message says what is wrong, where, and what to do about it."""
+
+from __future__ import annotations
+
+
+class ArmwrightError(Exception):
+    """Base of every error that a user can mend. The command line turns it into one sentence and exit code 2."""
+
+
+class GuideError(ArmwrightError):
+    """The joints as placed can not make an arm."""
+
+
+class PlanError(ArmwrightError):
+    """A plan is malformed, unsafe, or can not be built."""
+
+
+class MotionError(ArmwrightError):
+    """A motion file or a motion's settings can not be used."""
+
+
+class ProofError(ArmwrightError):
+    """A proof can not be run or its results can not be read."""
+
+
+class HostError(ArmwrightError):
+    """The host's file, object or mode does not allow the operation."""
