@@ -1,0 +1,76 @@
+"""The only place that reads matrices out of the host and that knows its versions apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+import bpy
+import numpy as np
+from mathutils import Matrix
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def matrix_to_numpy(matrix: Matrix) -> Array:
+    """A host matrix as a (4, 4) array."""
+    return np.array([list(row) for row in matrix], float)
+
+
+def numpy_to_matrix(array: Array) -> Matrix:
+    """A (4, 4) array as a host matrix."""
+    return Matrix([[float(value) for value in row] for row in array])
+
+
+def rest_matrix(bone: bpy.types.Bone) -> Array:
+    """Rest matrix of a bone, armature space, (4, 4)."""
+    return matrix_to_numpy(bone.matrix_local)
+
+
+class PoseReader:
+    """Reads the evaluated matrices of some bones in one call.
+
+    It guards the buffer and the bones' places in the host's list, which hold until bones are added or removed.
+    """
+
+    def __init__(self, armature: bpy.types.Object, bones: Sequence[str]) -> None:
+        pose = armature.pose
+        assert pose is not None
+        places = {bone.name: place for place, bone in enumerate(pose.bones)}
+        self._armature = armature
+        self._buffer = np.zeros(16 * len(pose.bones), np.float32)
+        self._places = np.array([places[name] for name in bones], int)
+
+    def read(self) -> Array:
+        """Pose matrices of the bones in the order given, armature space, (B, 4, 4)."""
+        self._armature.pose.bones.foreach_get("matrix", self._buffer)
+        # The host stores columns one after the other.
+        return self._buffer.reshape(-1, 4, 4)[self._places].transpose(0, 2, 1).astype(float)
+
+
+@contextmanager
+def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
+    """`armature` active, selected and in mode `wanted`; the active object, the selection and the modes as before afterwards."""
+    view_layer = bpy.context.view_layer
+    before_active = view_layer.objects.active
+    before_mode = before_active.mode if before_active is not None else "OBJECT"
+    before_selected = [item for item in view_layer.objects if item.select_get()]
+    before_hidden = armature.hide_get()
+    if before_active is not None and before_mode != "OBJECT":
+        bpy.ops.object.mode_set(mode="OBJECT")
+    armature.hide_set(False)
+    view_layer.objects.active = armature
+    armature.select_set(True)
+    try:
+        bpy.ops.object.mode_set(mode=wanted)
+        yield
+    finally:
+        if bpy.context.view_layer.objects.active is armature and armature.mode != "OBJECT":
+            bpy.ops.object.mode_set(mode="OBJECT")
+        for item in view_layer.objects:
+            item.select_set(item in before_selected)
+        armature.hide_set(before_hidden)
+        view_layer.objects.active = before_active
+        if before_active is not None and before_mode != "OBJECT":
+            bpy.ops.object.mode_set(mode=before_mode)

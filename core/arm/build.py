@@ -1,0 +1,96 @@
+"""Composes the building blocks into a plan for all arms of a guide."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..errors import GuideError
+from ..frames import arm_frames
+from ..guide import Guide
+from ..options import ArmOptions
+from ..plan.draft import Draft
+from ..plan.model import External, Plan, Role
+from . import clavicle, dials, fk, holds, ik, limb
+from .context import ArmContext
+from .names import ArmNames
+from .torso import add_torso
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """Where the arms go on an existing armature.
+
+    Attributes:
+        torso: bone that carries the shoulders.
+        root: bone outside the torso, to which holds and isolation refer; None for the armature itself.
+    """
+
+    torso: External
+    root: External | None = None
+
+
+def plan_arms(guide: Guide, options: ArmOptions, attachment: Attachment | None = None) -> Plan:
+    """The plan for every arm of `guide`, on the `attachment` or, without one, on a torso of its own.
+
+    Raises GuideError where the joints can not make an arm.
+    """
+    draft = Draft()
+    if attachment is not None:
+        draft.external.append(attachment.torso)
+        torso, root = attachment.torso.name, ""
+        if attachment.root is not None:
+            draft.external.append(attachment.root)
+            root = attachment.root.name
+    elif guide.torso is not None:
+        torso, root = add_torso(draft, guide.torso, guide.up, guide.front)
+    else:
+        raise GuideError(
+            "the guide has no torso and no torso bone was chosen: choose the bone that carries the shoulders, "
+            "or add the torso's joints to the guide"
+        )
+    for arm in guide.arms:
+        frames = arm_frames(arm, guide.up)
+        _add_arm(draft, ArmContext(ArmNames(arm.side), frames, options, torso, root, guide.up))
+    return draft.plan(guide.name, torso, root, "", "")
+
+
+def _add_arm(draft: Draft, arm: ArmContext) -> None:
+    """One arm, parents before children."""
+    clavicle.add_clavicle(draft, arm)
+    dials.add_dials(draft, arm)
+    holds.add_holds(draft, arm)
+    fk.add_isolation(draft, arm)
+    clavicle.add_lift(draft, arm)
+    fk.add_fk_upper_arm(draft, arm)
+    ik.add_ik(draft, arm)
+    limb.add_upper_arm(draft, arm)
+    fk.add_fk_forearm(draft, arm)
+    limb.place_elbow(draft, arm)
+    limb.add_forearm(draft, arm)
+    fk.add_fk_hand(draft, arm)
+    limb.place_wrist(draft, arm)
+    limb.add_hand(draft, arm)
+    limb.add_skin(draft, arm)
+    draft.roles.extend(Role(arm.names.side, role, bone) for role, bone in _roles(arm.names))
+
+
+def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:
+    """The parts that the sidebar, the switcher and the proof look for."""
+    return (
+        ("dials", names.fk_clavicle),
+        ("fk_clavicle", names.fk_clavicle),
+        ("fk_upper_arm", names.fk_upper_arm),
+        ("fk_forearm", names.fk_forearm),
+        ("fk_hand", names.fk_hand),
+        ("hand_hold", names.hold_hand),
+        ("elbow_hold", names.hold_elbow),
+        ("elbow_aim", names.aim_elbow),
+        ("clavicle", names.lifted),
+        ("upper_arm", names.upper_arm),
+        ("elbow", names.elbow),
+        ("forearm", names.forearm),
+        ("wrist", names.wrist),
+        ("hand", names.hand),
+        ("skin_upper_arm", names.skin_upper_arm),
+        ("skin_forearm", names.skin_forearm),
+    )

@@ -1,0 +1,70 @@
+"""The FK arm: controls that always sit on the arm's joints, and what they inherit (docs/arm.md, 2, 9, 12)."""
+
+from __future__ import annotations
+
+from ..frames import FOREARM_ORDER, HAND_ORDER, UPPER_ARM_ORDER
+from ..plan.draft import Draft, rest_rows
+from ..plan.model import LOCKED, Bone, Display
+from . import names as n
+from .context import ArmContext, Array, dial, placed, working
+
+
+def add_isolation(draft: Draft, arm: ArmContext) -> None:
+    """What the FK upper arm inherits: from the clavicle, or by the dial from a frame outside the torso."""
+    names, frames = arm.names, arm.frames
+    draft.bones.append(working(names.level, arm.root, frames.upper_arm, frames.upper_length))
+    draft.bones.append(working(names.inherit, names.fk_clavicle, frames.upper_arm, frames.upper_length))
+    draft.constrain(names.inherit, "level", "copy_rotation", names.level)
+    draft.drive_constraint(names.inherit, "level", "influence", "isolate", dial(arm, "isolate", n.ISOLATE))
+
+
+def add_fk_upper_arm(draft: Draft, arm: ArmContext) -> None:
+    """The upper arm's control, in a socket at the lifted shoulder."""
+    names, frames = arm.names, arm.frames
+    draft.bones.append(working(names.socket, names.lifted, frames.upper_arm, frames.upper_length))
+    draft.constrain(names.socket, "inherit", "copy_rotation", names.inherit)
+    size = frames.length
+    draft.bones.append(
+        _control(
+            names.fk_upper_arm, names.socket, frames.upper_arm, frames.upper_length, UPPER_ARM_ORDER, 0.15 * size
+        )
+    )
+
+
+def add_fk_forearm(draft: Draft, arm: ArmContext) -> None:
+    """The forearm's control, at the elbow; a held elbow's forearm turns in the hold's frame."""
+    names, frames = arm.names, arm.frames
+    elbow = placed(frames.upper_arm, frames.forearm[:3, 3])
+    draft.bones.append(working(names.elbow, names.upper_arm, elbow, 0.2 * frames.forearm_length))
+    draft.constrain(names.elbow, "arm", "copy_rotation", names.fk_upper_arm)
+    draft.constrain(names.elbow, "hold", "copy_rotation", names.hold_elbow)
+    draft.drive_constraint(names.elbow, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
+    draft.bones.append(
+        _control(
+            names.fk_forearm, names.elbow, frames.forearm, frames.forearm_length, FOREARM_ORDER, 0.12 * frames.length
+        )
+    )
+
+
+def add_fk_hand(draft: Draft, arm: ArmContext) -> None:
+    """The hand's control, at the wrist, turning with the FK forearm."""
+    names, frames = arm.names, arm.frames
+    wrist = placed(frames.forearm, frames.hand[:3, 3])
+    draft.bones.append(working(names.wrist, names.forearm, wrist, 0.2 * frames.hand_length))
+    draft.constrain(names.wrist, "arm", "copy_rotation", names.fk_forearm)
+    draft.bones.append(
+        _control(names.fk_hand, names.wrist, frames.hand, frames.hand_length, HAND_ORDER, 0.1 * frames.length)
+    )
+
+
+def _control(name: str, parent: str, frame: Array, length: float, order: str, size: float) -> Bone:
+    return Bone(
+        name=name,
+        parent=parent,
+        rest=rest_rows(frame),
+        length=length,
+        collection=n.COLLECTION_FK,
+        rotation_order=order,
+        lock_location=LOCKED,
+        display=Display("ring", "body", (size, size, size), (0.0, 0.45 * length, 0.0)),
+    )

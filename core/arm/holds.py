@@ -1,0 +1,52 @@
+"""Controls that are held in a space: the hand hold, the elbow hold; and the elbow's aim, which travels with the torso."""
+
+from __future__ import annotations
+
+from ..plan.draft import Draft, rest_rows
+from ..plan.model import LOCKED, Bone, Display
+from . import names as n
+from .context import ArmContext, placed
+
+# How far behind the elbow the aim sits at rest, in arm lengths: far enough to stay off the arm's own line.
+AIM_DISTANCE = 0.75
+
+
+def add_holds(draft: Draft, arm: ArmContext) -> None:
+    """Hand hold, elbow hold and elbow aim."""
+    names, frames = arm.names, arm.frames
+    size = frames.length
+    elbow = frames.forearm[:3, 3]
+    draft.bones.append(
+        Bone(
+            name=names.hold_hand,
+            parent=arm.root,
+            rest=rest_rows(frames.hand),
+            length=frames.hand_length,
+            collection=n.COLLECTION_HOLDS,
+            display=Display(
+                "slab", "held", (0.13 * size, frames.hand_length, 0.07 * size), (0.0, 0.5 * frames.hand_length, 0.0)
+            ),
+        )
+    )
+    draft.bones.append(
+        Bone(
+            name=names.hold_elbow,
+            parent=arm.root,
+            rest=rest_rows(placed(frames.upper_arm, elbow)),
+            length=0.2 * frames.upper_length,
+            collection=n.COLLECTION_HOLDS,
+            display=Display("cube", "held", (0.11 * size, 0.11 * size, 0.11 * size)),
+        )
+    )
+    aim = placed(frames.upper_arm, elbow - AIM_DISTANCE * size * frames.upper_arm[:3, 2])
+    draft.bones.append(
+        Bone(
+            name=names.aim_elbow,
+            parent=arm.torso,
+            rest=rest_rows(aim),
+            length=0.1 * frames.upper_length,
+            collection=n.COLLECTION_HOLDS,
+            lock_rotation=LOCKED,
+            display=Display("star", "body", (0.07 * size, 0.07 * size, 0.07 * size)),
+        )
+    )

@@ -1,0 +1,139 @@
+"""The IK arm in closed form (docs/arm.md, 5, 6, 7, 10).
+
+A span bone turns from the shoulder to the hand hold and rolls to the elbow aim; in its plane the law of cosines places the
+elbow. What is carried between drivers is the slack (how far the arm is from straight) and not the reach: next to a
+straight arm the slack keeps its digits in single precision, the reach would lose them.
+"""
+
+from __future__ import annotations
+
+import math
+
+from ..plan.draft import Draft
+from . import names as n
+from .context import ArmContext, computed, dial, distance, number, object_scale, placed, span_frame, working
+
+SLACK = "slack"
+WHOLE = "whole"
+NEAREST = "nearest"
+GROW = "grow"
+HELD = "held_length"
+
+
+def add_ik(draft: Draft, arm: ArmContext) -> None:
+    """Span, elbow point, IK upper arm and IK forearm, with what the elbow hold does to them."""
+    names, frames = arm.names, arm.frames
+    shoulder = frames.upper_arm[:3, 3]
+    span = placed(span_frame(arm), shoulder)
+    draft.bones.append(working(names.ik_span, names.lifted, span, 0.5 * frames.length))
+    draft.constrain(names.ik_span, "hand", "damped_track", names.hold_hand, axis="Y")
+    draft.constrain(names.ik_span, "aim", "locked_track", names.aim_elbow, axis="-Z", lock="Y")
+    _add_reach(draft, arm)
+
+    draft.bones.append(working(names.ik_elbow, names.ik_span, span, 0.1 * frames.length))
+    _place_elbow(draft, arm)
+
+    draft.bones.append(working(names.ik_upper_arm, names.ik_span, frames.upper_arm, frames.upper_length))
+    draft.constrain(names.ik_upper_arm, "elbow", "damped_track", names.ik_elbow, axis="Y")
+    draft.constrain(names.ik_upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
+    draft.drive_constraint(names.ik_upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
+
+    elbow = placed(frames.upper_arm, frames.forearm[:3, 3])
+    draft.bones.append(working(names.ik_forearm, names.ik_upper_arm, elbow, frames.forearm_length))
+    upper = f"{number(frames.upper_length)} * u * grow"
+    draft.drive(
+        names.ik_forearm,
+        "location",
+        f"{upper} + elbow * (held - {upper}) - {number(frames.upper_length)}",
+        dial(arm, "u", n.UPPER_LENGTH),
+        dial(arm, "elbow", n.ELBOW),
+        computed("grow", names.ik_span, GROW),
+        computed("held", names.ik_span, HELD),
+        index=1,
+    )
+    draft.constrain(names.ik_forearm, "hand", "damped_track", names.hold_hand, axis="Y")
+
+
+def _lengths(arm: ArmContext) -> tuple[str, str, str]:
+    """Dialled lengths of upper arm, forearm and both, as expressions in `u` and `f`."""
+    upper, fore = number(arm.frames.upper_length), number(arm.frames.forearm_length)
+    return f"{upper}*u", f"{fore}*f", f"({upper}*u+{fore}*f)"
+
+
+def _add_reach(draft: Draft, arm: ArmContext) -> None:
+    """Properties of the span: the nearest reach, the slack, the growth of both segments, the held upper arm's length."""
+    names, options = arm.names, arm.options
+    a, b, whole = _lengths(arm)
+    u, f = dial(arm, "u", n.UPPER_LENGTH), dial(arm, "f", n.FOREARM_LENGTH)
+    to_hand = distance("d", names.ik_span, names.hold_hand)
+    draft.compute(
+        names.ik_span,
+        NEAREST,
+        0.1,
+        f"sqrt(pow({a},2)+pow({b},2)-{number(-2.0 * math.cos(options.fold_limit))}*{a}*{b})",
+        u,
+        f,
+        help="nearest that the folded arm brings the wrist to the shoulder, metres",
+    )
+    draft.compute(
+        names.ik_span, WHOLE, arm.frames.length, f"{a}+{b}", u, f, help="length of the straight arm as dialled, metres"
+    )
+    knee = f"{number(options.soft_share)}*soft*w"
+    draft.compute(
+        names.ik_span,
+        SLACK,
+        0.0,
+        f"min(w-d/z if d/z<=w-{knee} else {knee}*exp((w-{knee}-d/z)/max({knee},1e-9)),w-near)",
+        computed("w", names.ik_span, WHOLE),
+        to_hand,
+        object_scale(),
+        dial(arm, "soft", n.SOFT),
+        computed("near", names.ik_span, NEAREST),
+        help="how far the arm is from straight, metres",
+    )
+    draft.compute(
+        names.ik_span,
+        GROW,
+        1.0,
+        f"1+stretch*(min(max(d/z/({whole}-slack),1),{number(options.stretch_limit)})-1)",
+        u,
+        f,
+        to_hand,
+        object_scale(),
+        dial(arm, "stretch", n.STRETCH),
+        computed("slack", names.ik_span, SLACK),
+        help="growth of both segments by the stretch dial",
+    )
+    rest = arm.frames.upper_length
+    draft.compute(
+        names.ik_span,
+        HELD,
+        rest,
+        f"min(max(d/z,{number(options.shortest * rest)}),{number(options.longest * rest)})",
+        distance("d", names.ik_span, names.hold_elbow),
+        object_scale(),
+        help="length of the upper arm when the elbow is held, metres",
+    )
+
+
+def _place_elbow(draft: Draft, arm: ArmContext) -> None:
+    """The elbow in the span's plane: x along the span, h away from it, to the side of the aim."""
+    names = arm.names
+    a, b, whole = _lengths(arm)
+    inputs = (
+        dial(arm, "u", n.UPPER_LENGTH),
+        dial(arm, "f", n.FOREARM_LENGTH),
+        computed("slack", names.ik_span, SLACK),
+        computed("grow", names.ik_span, GROW),
+    )
+    reach = f"({whole}-slack)"
+    draft.drive(
+        names.ik_elbow, "location", f"grow*(pow({a},2)-pow({b},2)+pow({reach},2))/(2*{reach})", *inputs, index=1
+    )
+    draft.drive(
+        names.ik_elbow,
+        "location",
+        f"-grow*sqrt(max(0,slack*(2*{whole}-slack)*(pow({reach},2)-pow({a}-{b},2))))/(2*{reach})",
+        *inputs,
+        index=2,
+    )

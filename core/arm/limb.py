@@ -1,0 +1,96 @@
+"""The arm as it ends up: FK, IK and a held elbow blended by rotation, joints placed exactly (docs/arm.md, 7, 8, 11 to 13)."""
+
+from __future__ import annotations
+
+from ..plan.draft import Draft
+from . import names as n
+from .context import ArmContext, computed, dial, distance, number, object_scale, skin, working
+from .ik import GROW, HELD
+
+NEED = "need"
+
+
+def add_upper_arm(draft: Draft, arm: ArmContext) -> None:
+    """From the FK control's orientation, towards a held elbow, then towards the IK arm."""
+    names, frames = arm.names, arm.frames
+    draft.bones.append(working(names.upper_arm, names.fk_upper_arm, frames.upper_arm, frames.upper_length))
+    draft.constrain(names.upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
+    draft.drive_constraint(names.upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
+    draft.constrain(names.upper_arm, "ik", "copy_rotation", names.ik_upper_arm)
+    draft.drive_constraint(names.upper_arm, "ik", "influence", "ik", dial(arm, "ik", n.IK))
+
+
+def place_elbow(draft: Draft, arm: ArmContext) -> None:
+    """The elbow joint at the blended length along the upper arm."""
+    names = arm.names
+    rest = number(arm.frames.upper_length)
+    draft.drive(
+        names.elbow,
+        "location",
+        f"(1 - elbow) * {rest} * u * (1 + ik * (grow - 1)) + elbow * held - {rest}",
+        dial(arm, "u", n.UPPER_LENGTH),
+        dial(arm, "ik", n.IK),
+        dial(arm, "elbow", n.ELBOW),
+        computed("grow", names.ik_span, GROW),
+        computed("held", names.ik_span, HELD),
+        index=1,
+    )
+
+
+def add_forearm(draft: Draft, arm: ArmContext) -> None:
+    """From the FK control's orientation towards the IK forearm."""
+    names, frames, options = arm.names, arm.frames, arm.options
+    draft.bones.append(working(names.forearm, names.fk_forearm, frames.forearm, frames.forearm_length))
+    draft.constrain(names.forearm, "ik", "copy_rotation", names.ik_forearm)
+    draft.drive_constraint(names.forearm, "ik", "influence", "ik", dial(arm, "ik", n.IK))
+    rest = number(frames.forearm_length)
+    draft.compute(
+        names.ik_forearm,
+        NEED,
+        1.0,
+        f"1 + stretch * (min(max(d / z / ({rest} * f), {number(options.shortest)}), "
+        f"{number(options.stretch_limit)}) - 1)",
+        distance("d", names.ik_forearm, names.hold_hand),
+        object_scale(),
+        dial(arm, "f", n.FOREARM_LENGTH),
+        dial(arm, "stretch", n.STRETCH),
+        help="growth of the forearm by the stretch dial",
+    )
+
+
+def place_wrist(draft: Draft, arm: ArmContext) -> None:
+    """The wrist joint at the blended length along the forearm."""
+    names = arm.names
+    rest = number(arm.frames.forearm_length)
+    draft.drive(
+        names.wrist,
+        "location",
+        f"{rest} * f * (1 + ik * (need - 1)) - {rest}",
+        dial(arm, "f", n.FOREARM_LENGTH),
+        dial(arm, "ik", n.IK),
+        computed("need", names.ik_forearm, NEED),
+        index=1,
+    )
+
+
+def add_hand(draft: Draft, arm: ArmContext) -> None:
+    """From the FK control's orientation towards the hand hold's."""
+    names, frames = arm.names, arm.frames
+    draft.bones.append(working(names.hand, names.fk_hand, frames.hand, frames.hand_length))
+    draft.constrain(names.hand, "ik", "copy_rotation", names.hold_hand)
+    draft.drive_constraint(names.hand, "ik", "influence", "ik", dial(arm, "ik", n.IK))
+
+
+def add_skin(draft: Draft, arm: ArmContext) -> None:
+    """Bones that carry the skin: they stretch from joint to joint and keep their volume by the dial."""
+    names, frames = arm.names, arm.frames
+    for bone, follows, joint, frame, length in (
+        (names.skin_upper_arm, names.upper_arm, names.elbow, frames.upper_arm, frames.upper_length),
+        (names.skin_forearm, names.forearm, names.wrist, frames.forearm, frames.forearm_length),
+    ):
+        draft.bones.append(skin(bone, follows, frame, length))
+        draft.constrain(
+            bone, "joint", "stretch_to", joint, rest_length=length, volume="XZ", bulge=1.0, keep_axis="SWING_Y"
+        )
+        draft.drive_constraint(bone, "joint", "bulge", "volume", dial(arm, "volume", n.VOLUME))
+    draft.bones.append(skin(names.skin_hand, names.hand, frames.hand, frames.hand_length))

@@ -1,0 +1,156 @@
+"""Names of an arm's bones, `<layer>.<part>.<side>`, dials and bone collections. One place, so that they can not drift apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+COLLECTION_FK = "Arms FK"
+COLLECTION_HOLDS = "Arms holds"
+COLLECTION_SKIN = "Arms skin"
+COLLECTION_WORKINGS = "Arms workings"
+COLLECTION_TORSO = "Torso"
+
+IK = "ik"
+ELBOW = "elbow_hold"
+ISOLATE = "isolate"
+LIFT = "lift"
+STRETCH = "stretch"
+SOFT = "soft"
+VOLUME = "volume"
+UPPER_LENGTH = "upper_length"
+FOREARM_LENGTH = "forearm_length"
+
+
+@dataclass(frozen=True)
+class ArmNames:
+    """Bone names of the arm of one side ("L" or "R")."""
+
+    side: str
+
+    def _name(self, layer: str, part: str) -> str:
+        return f"{layer}.{part}.{self.side}"
+
+    @property
+    def fk_clavicle(self) -> str:
+        return self._name("fk", "clavicle")
+
+    @property
+    def fk_upper_arm(self) -> str:
+        return self._name("fk", "upper_arm")
+
+    @property
+    def fk_forearm(self) -> str:
+        return self._name("fk", "forearm")
+
+    @property
+    def fk_hand(self) -> str:
+        return self._name("fk", "hand")
+
+    @property
+    def hold_hand(self) -> str:
+        return self._name("hold", "hand")
+
+    @property
+    def hold_elbow(self) -> str:
+        return self._name("hold", "elbow")
+
+    @property
+    def aim_elbow(self) -> str:
+        return self._name("aim", "elbow")
+
+    @property
+    def ik_span(self) -> str:
+        return self._name("ik", "span")
+
+    @property
+    def ik_elbow(self) -> str:
+        return self._name("ik", "elbow")
+
+    @property
+    def ik_upper_arm(self) -> str:
+        return self._name("ik", "upper_arm")
+
+    @property
+    def ik_forearm(self) -> str:
+        return self._name("ik", "forearm")
+
+    @property
+    def lifted(self) -> str:
+        """The clavicle after the lift."""
+        return self._name("aux", "clavicle")
+
+    @property
+    def level(self) -> str:
+        """What an isolated arm inherits: a frame outside the torso."""
+        return self._name("aux", "level")
+
+    @property
+    def inherit(self) -> str:
+        """What the FK arm inherits, before the lift."""
+        return self._name("aux", "inherit")
+
+    @property
+    def echo(self) -> str:
+        """The FK upper arm's orientation, computed without the lifted shoulder."""
+        return self._name("aux", "echo")
+
+    @property
+    def elevation(self) -> str:
+        """How far the arm is raised against the torso."""
+        return self._name("aux", "elevation")
+
+    @property
+    def reach(self) -> str:
+        """From the torso's shoulder point to the hand hold, rolled to the aim."""
+        return self._name("aux", "reach")
+
+    @property
+    def raised(self) -> str:
+        """The IK upper arm's direction, computed without the lifted shoulder."""
+        return self._name("aux", "raised")
+
+    @property
+    def socket(self) -> str:
+        """Parent of the FK upper arm, at the lifted shoulder."""
+        return self._name("aux", "socket")
+
+    @property
+    def upper_arm(self) -> str:
+        """The arm as it ends up: upper arm."""
+        return self._name("aux", "upper_arm")
+
+    @property
+    def elbow(self) -> str:
+        """Elbow joint; parent of the FK forearm."""
+        return self._name("aux", "elbow")
+
+    @property
+    def forearm(self) -> str:
+        """The arm as it ends up: forearm."""
+        return self._name("aux", "forearm")
+
+    @property
+    def wrist(self) -> str:
+        """Wrist joint; parent of the FK hand."""
+        return self._name("aux", "wrist")
+
+    @property
+    def hand(self) -> str:
+        """The arm as it ends up: hand."""
+        return self._name("aux", "hand")
+
+    @property
+    def skin_clavicle(self) -> str:
+        return self._name("skin", "clavicle")
+
+    @property
+    def skin_upper_arm(self) -> str:
+        return self._name("skin", "upper_arm")
+
+    @property
+    def skin_forearm(self) -> str:
+        return self._name("skin", "forearm")
+
+    @property
+    def skin_hand(self) -> str:
+        return self._name("skin", "hand")

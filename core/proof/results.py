@@ -1,0 +1,97 @@
+"""The outcome of a proof as data; its JSON form is in results_json.py, its pages are in report/."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .cases import Case
+
+FORMAT = "armwright.results"
+VERSION = 1
+
+PASS = "pass"
+FAIL = "fail"
+OUT_OF_REACH = "out_of_reach"
+NOT_APPLICABLE = "not_applicable"
+VERDICTS = (PASS, FAIL, OUT_OF_REACH, NOT_APPLICABLE)
+
+
+@dataclass(frozen=True)
+class Check:
+    """One measured figure and its verdict.
+
+    Attributes:
+        id: "requirement/motion/case label/arm/measure", unique in a proof.
+        requirement: id of design's table, such as "hold-elbow".
+        motion: name of the motion.
+        case: mode and dials.
+        arm: "L" or "R".
+        measure: what was measured, such as "wrist-slide".
+        unit: "L" (arm lengths), "deg" or "1".
+        value, limit: in that unit; the check passes when value <= limit.
+        verdict: one of VERDICTS.
+        worst_frame: index of the frame with the largest value, 0 based.
+        samples: number of frames looked at.
+        note: for people; why something is out of reach or not applicable, otherwise empty.
+    """
+
+    id: str
+    requirement: str
+    motion: str
+    case: Case
+    arm: str
+    measure: str
+    unit: str
+    value: float
+    limit: float
+    verdict: str
+    worst_frame: int
+    samples: int
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What a plot and a picture of one check need; kept for failing checks and for the worst of each requirement.
+
+    Attributes:
+        check: id of the check.
+        values: (N,), the measure over the frames, in the check's unit.
+        chain: (4, 3) clavicle, shoulder, elbow, wrist at the worst frame, armature space, metres.
+        wanted: (K, 3) where held points should be at that frame, metres; K may be 0.
+        found: (K, 3) where they were.
+    """
+
+    check: str
+    values: NDArray[np.float64]
+    chain: NDArray[np.float64]
+    wanted: NDArray[np.float64]
+    found: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Results:
+    """Everything a proof found out.
+
+    Attributes:
+        host: the host's version, such as "4.5.15".
+        rig: name of the armature object.
+        plan_digest: digest of the plan that the rig was built from; "" for a rig of other making.
+        seed: of the seeded motions.
+        arm_lengths: (arm, L in metres) per arm.
+        checks: in the order in which they were measured.
+        traces: see Trace.
+        frames_per_second: rate at which poses were set, evaluated and read.
+    """
+
+    host: str
+    rig: str
+    plan_digest: str
+    seed: int
+    arm_lengths: tuple[tuple[str, float], ...]
+    checks: tuple[Check, ...]
+    traces: tuple[Trace, ...] = ()
+    frames_per_second: float = 0.0
