@@ -76,3 +76,27 @@ class Guide:
     torso: TorsoGuide | None = None
     up: Vec3 = UP
     front: Vec3 = FRONT
+
+
+def mirrored(arm: ArmGuide) -> ArmGuide:
+    """The same arm on the other side, mirrored across the plane x = 0 of the armature.
+
+    Raises GuideError for a side that is not one of SIDES.
+    """
+    if arm.side not in SIDES:
+        raise GuideError(f"the arm has the side {arm.side!r}: it has to be one of {', '.join(SIDES)}")
+    return ArmGuide(
+        side=SIDES[1 - SIDES.index(arm.side)],
+        clavicle=_across(arm.clavicle),
+        shoulder=_across(arm.shoulder),
+        elbow=_across(arm.elbow),
+        wrist=_across(arm.wrist),
+        hand_end=_across(arm.hand_end),
+        palm=_across(arm.palm),
+        bend=None if arm.bend is None else _across(arm.bend),
+    )
+
+
+def _across(vector: Vec3) -> Vec3:
+    # Subtracting from 0 keeps 0 without a sign, so that a guide's text does not change by mirroring twice.
+    return (0.0 - vector[0], vector[1], vector[2])

@@ -119,7 +119,7 @@ def _check_bones(plan: Plan) -> dict[str, Bone | None]:
         check_name(bone.name, "the bone")
         _check_new(bone.name, known)
         if bone.parent and bone.parent not in known:
-            reason = "comes after it: put parents first" if bone.parent in later else "does not exist: name one that does"
+            reason = "comes after it: put parents first" if bone.parent in later else "does not exist"
             _fail(f'the parent "{_cut(bone.parent)}" of bone "{bone.name}" {reason}')
         _check_rest(bone.name, bone.rest, bone.length, REST_TOLERANCE)
         check_name(bone.collection, f'the collection of bone "{bone.name}"')
@@ -342,7 +342,7 @@ def _check_roles(plan: Plan, known: Collection[str]) -> None:
         if (role.arm, role.role) in found:
             _fail(f'the role "{role.role}" of arm "{role.arm}" is there twice: remove one')
         if role.bone not in known:
-            _fail(f'the role "{role.role}" of arm "{role.arm}" names the bone "{_cut(role.bone)}", which does not exist')
+            _fail(f'the role "{role.role}" of arm "{role.arm}" names "{_cut(role.bone)}", a bone that does not exist')
         found.add((role.arm, role.role))
 
 
