@@ -20,7 +20,7 @@ from ..errors import MotionError
 Array = NDArray[np.float64]
 
 # Files beyond these are not a person's motion; refusing them keeps a bad file from filling the memory.
-MAX_BYTES = 256 * 2**20
+MAX_BYTES = 64 * 2**20
 MAX_JOINTS = 2_000
 MAX_FRAMES = 1_000_000
 MAX_VALUE = 1e7
@@ -28,6 +28,10 @@ MAX_VALUE = 1e7
 CHANNELS = ("Xposition", "Yposition", "Zposition", "Xrotation", "Yrotation", "Zrotation")
 _BY_LOWER = {name.lower(): name for name in CHANNELS}
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_MOTION_HEAD = (
+    ("Frames: <number>", r"frames\s*:?\s*(\S+)"),
+    ("Frame Time: <seconds>", r"frame\s*time\s*:?\s*(\S+)"),
+)
 _END = -2
 
 
@@ -77,7 +81,9 @@ def read_bvh(text: str | bytes) -> Bvh:
     unbalanced braces, unknown channels, a wrong number of values, values that are no finite numbers, no frames, a frame
     time that is not positive, or a size beyond the limits above.
     """
-    lines = _decode(text).splitlines(keepends=True)
+    content = _decode(text)
+    # Only line feeds end a line, so that the numbers in messages are those of an editor.
+    lines = content.removesuffix("\n").split("\n")
     first = next((i for i, line in enumerate(lines) if line.strip()), None)
     if first is None:
         raise MotionError("the BVH is empty; save or download it again")
@@ -88,7 +94,7 @@ def read_bvh(text: str | bytes) -> Bvh:
     if columns == 0:
         raise MotionError("the BVH's joints have no channels, so it holds no motion; export it with motion")
     count, frame_time, start = _read_motion_head(lines, motion)
-    frames = _read_frames(lines, start, count, columns)
+    frames = _read_frames(lines, start, count, columns, torn=not content.endswith("\n"))
     frames.setflags(write=False)
     return Bvh(joints=joints, frames=frames, frame_time=frame_time)
 
@@ -142,22 +148,22 @@ def _about_axis(axis: int, angle: Array) -> Array:
     return result
 
 
-def _decode(text: str | bytes) -> str:
-    if len(text) > MAX_BYTES:
-        raise MotionError(f"the BVH has {len(text)} bytes, more than {MAX_BYTES}; cut it into shorter takes")
-    if isinstance(text, bytes):
+def _decode(raw: str | bytes) -> str:
+    if len(raw) > MAX_BYTES:
+        raise MotionError(f"the BVH has {len(raw)} bytes, more than {MAX_BYTES}; cut it into shorter takes")
+    text = raw if isinstance(raw, str) else ""
+    if isinstance(raw, bytes):
         try:
-            text = text.decode("utf-8-sig")
+            text = raw.decode("utf-8-sig")
         except UnicodeDecodeError as error:
-            line = text.count(b"\n", 0, error.start) + 1
+            line = raw.count(b"\n", 0, error.start) + 1
             raise MotionError(
                 f"line {line}: byte {error.start} is not text; this is not a BVH file, or its names are not in UTF-8"
             ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise MotionError(f"line {line}: a zero byte is not text; this is not a BVH file, or it is damaged")
-    # Only line feeds end a line, so that the numbers in messages are those of an editor.
-    return text.replace("\r\n", "\n").replace("\r", "\n").replace("\f", " ").replace("\v", " ")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _read_hierarchy(lines: list[str], start: int) -> tuple[tuple[BvhJoint, ...], int]:
@@ -194,7 +200,8 @@ def _read_hierarchy(lines: list[str], start: int) -> tuple[tuple[BvhJoint, ...],
                     "CHANNELS and braces; mend the line or export again"
                 )
     raise MotionError(
-        f"line {len(lines)}: the file ends inside its hierarchy, before MOTION; it is cut short: copy or download it again"
+        f"line {len(lines)}: the file ends inside its hierarchy, before MOTION; it is cut short: "
+        "copy or download it again"
     )
 
 
@@ -210,9 +217,7 @@ def _statements(line: str) -> list[list[str]]:
     return result + ([words] if words else []) + tail
 
 
-def _open(
-    key: str, words: list[str], stack: list[int], drafts: list[_Draft], names: set[str], line: int
-) -> int:
+def _open(key: str, words: list[str], stack: list[int], drafts: list[_Draft], names: set[str], line: int) -> int:
     """Index of the joint that the next brace opens, or _END."""
     if stack and stack[-1] == _END:
         raise MotionError(f"line {line}: an End Site can hold no {words[0]}; close it first or export again")
@@ -251,7 +256,8 @@ def _describe(key: str, words: list[str], stack: list[int], drafts: list[_Draft]
     if in_end or draft.channels is not None:
         raise MotionError(f"{where}: {draft.name!r} already has its channels; remove this line or export again")
     if len(words) < 2 or not words[1].isdecimal() or int(words[1][:6]) != len(words) - 2:
-        raise MotionError(f"{where}: CHANNELS says {' '.join(words[1:2]) or 'nothing'} and lists {max(len(words) - 2, 0)}")
+        said, listed = " ".join(words[1:2])[:40], max(len(words) - 2, 0)
+        raise MotionError(f"{where}: CHANNELS says {said!r} and lists {listed}; mend the number or export again")
     unknown = [word for word in words[2:] if word.lower() not in _BY_LOWER]
     if unknown:
         raise MotionError(f"{where}: unknown channel {unknown[0][:40]!r}; the channels are {', '.join(CHANNELS)}")
@@ -278,7 +284,7 @@ def _read_motion_head(lines: list[str], start: int) -> tuple[int, float, int]:
     """Number of frames, frame time in seconds, and the index of the line after them."""
     found: list[str] = []
     at = start
-    for what, pattern in (("Frames: <number>", r"frames\s*:?\s*(\S+)"), ("Frame Time: <seconds>", r"frame\s*time\s*:?\s*(\S+)")):
+    for what, pattern in _MOTION_HEAD:
         while at < len(lines) and not lines[at].strip():
             at += 1
         if at >= len(lines):
@@ -287,7 +293,8 @@ def _read_motion_head(lines: list[str], start: int) -> tuple[int, float, int]:
             )
         match = re.fullmatch(pattern, lines[at].strip(), re.IGNORECASE)
         if match is None:
-            raise MotionError(f"line {at + 1}: '{what}' is expected here, not {lines[at].strip()[:40]!r}; mend the line")
+            given = lines[at].strip()[:40]
+            raise MotionError(f"line {at + 1}: '{what}' is expected here, not {given!r}; mend the line")
         found.append(match[1])
         at += 1
     return _frame_count(found[0], lines, start), _frame_time(found[1], f"line {at}"), at
@@ -311,17 +318,16 @@ def _frame_time(word: str, where: str) -> float:
     return seconds
 
 
-def _read_frames(lines: list[str], start: int, count: int, columns: int) -> Array:
-    """Frames, (count, columns): one line each."""
-    rows = [(at, line.split()) for at, line in enumerate(lines[start:], start) if not line.isspace()]
-    # A line without its line feed may have lost digits, even where its number of values is right.
-    torn = bool(rows) and not lines[rows[-1][0]].endswith("\n")
+def _read_frames(lines: list[str], start: int, count: int, columns: int, torn: bool) -> Array:
+    """Frames, (count, columns): one line each. `torn`: the last line has no line feed, so it may have lost digits."""
+    rows = [(at, line.split()) for at, line in enumerate(lines[start:], start) if line.strip()]
+    torn = torn and bool(rows) and rows[-1][0] == len(lines) - 1
     whole = sum(1 for _, words in rows if len(words) == columns)
     if len(rows) < count or (len(rows) == count and len(rows[-1][1]) < columns and torn):
         whole -= int(torn and len(rows[-1][1]) == columns)
         raise MotionError(
-            f"line {len(lines)}: the file says {count} frames and {whole} are whole; it is cut short: copy or download it "
-            f"again, or set 'Frames: {whole}' and remove what follows them"
+            f"line {len(lines)}: the file says {count} frames and {whole} are whole; it is cut short: "
+            f"copy or download it again, or set 'Frames: {whole}' and remove what follows them"
         )
     for at, words in rows:
         if len(words) != columns:
@@ -348,6 +354,6 @@ def _number(word: str, where: str) -> float:
     value = float(word) if _NUMBER.fullmatch(word) and word.isascii() else math.nan
     if not abs(value) <= MAX_VALUE:
         raise MotionError(
-            f"{where}: {word[:40]!r} is not a number between -{MAX_VALUE:.0e} and {MAX_VALUE:.0e}; mend it or export again"
+            f"{where}: {word[:40]!r} is not a number from -{MAX_VALUE:.0f} to {MAX_VALUE:.0f}; mend it or export again"
         )
     return value

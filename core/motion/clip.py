@@ -92,7 +92,8 @@ def make_clip(
     joints = spine.shape[1] if spine.ndim == 4 else 0
     if not 1 <= joints <= MAX_TORSO_JOINTS:
         raise MotionError(
-            f"clip {name!r}: torso has shape {spine.shape}; give ({frames}, J, 3, 3) with J from 1 to {MAX_TORSO_JOINTS}"
+            f"clip {name!r}: torso has shape {spine.shape}; "
+            f"give ({frames}, J, 3, 3) with J from 1 to {MAX_TORSO_JOINTS}"
         )
     spine = _own(name, "torso", spine, (frames, joints, 3, 3))
     turn = _own(name, "hand_turn", still[:, 0] if hand_turn is None else hand_turn, (frames, 3, 3))
@@ -179,7 +180,7 @@ def _own(name: str, what: str, values: ArrayLike, shape: tuple[int, ...]) -> Arr
         raise MotionError(f"clip {name!r}: {what} has shape {array.shape}; give {shape}")
     if not np.isfinite(array).all():
         frame = int(np.argwhere(~np.isfinite(array))[0][0])
-        raise MotionError(f"clip {name!r}: {what} has a value that is not finite at frame {frame}; mend it at its source")
+        raise MotionError(f"clip {name!r}: {what} has a value that is not finite at frame {frame}; mend its source")
     array.setflags(write=False)
     return array
 
@@ -190,4 +191,4 @@ def _check_rotations(name: str, what: str, matrices: Array) -> None:
     wrong = ~(gap <= ROTATION_TOLERANCE) | ~(np.linalg.det(matrices) > 0.0)
     if wrong.any():
         frame = int(np.argwhere(wrong)[0][0])
-        raise MotionError(f"clip {name!r}: {what} is not a rotation at frame {frame}: no scale, shear or mirror is allowed")
+        raise MotionError(f"clip {name!r}: {what} is no rotation at frame {frame}; take out scale, shear or mirror")

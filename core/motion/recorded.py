@@ -6,6 +6,7 @@ BVH axes are Y up, Z front, X left; the character's are Z up, -Y front, X left: 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,9 +46,9 @@ def recorded_clip(
     """A clip of what the BVH's torso and left clavicle do from `start` seconds on, at `fps`.
 
     Args:
-        torso_joints: from the lowest up, each above the one before it. The turns of joints between two named ones go into
-            the upper one; those between the last and the clavicle's parent into the last, so that no turn of what
-            carries the arms is lost.
+        torso_joints: from the lowest up, each above the one before it. The turns of joints between two named ones go
+            into the upper one; those between the last and the clavicle's parent into the last, so that no turn of
+            what carries the arms is lost.
         frames: how many; None for as many as there are.
         arm_joints: shoulder, elbow and wrist, whose offsets give L.
         clavicle_joint: its turn becomes the clavicle's channels, as if the clavicle pointed straight to the side; None
@@ -79,11 +80,11 @@ def recorded_clip(
     reference = _average(heading, window) if follow_turn else np.full_like(heading, heading[0])
     facing = np.swapaxes(_about_up(reference), -1, -2)
     carried = [facing @ turn for turn in carried]
-    deltas = [carried[0], *(np.swapaxes(lower, -1, -2) @ upper for lower, upper in zip(carried, carried[1:], strict=False))]
+    steps = [np.swapaxes(lower, -1, -2) @ upper for lower, upper in pairwise(carried)]
     return make_clip(
         name,
         len(path),
-        torso=np.stack(deltas, axis=1),
+        torso=np.stack([carried[0], *steps], axis=1),
         travel=_travel(path, facing, window, limit_travel),
         clavicle=None if clavicle_joint is None else _clavicle(bvh, turned, clavicle_joint),
     )
@@ -95,7 +96,7 @@ def _check_settings(frames: int | None, fps: float, follow: float | None, limit_
     if not 0.0 < fps <= 1000.0:
         raise MotionError(f"recorded: {fps} frames a second; give more than 0, at most 1000")
     if follow is not None and not 0.0 < follow <= 3600.0:
-        raise MotionError(f"recorded: drift averaged over {follow} seconds; give more than 0, or nothing to keep the drift")
+        raise MotionError(f"recorded: drift averaged over {follow} s; give more than 0, or nothing to keep it")
     if limit_travel is not None and not 0.0 <= limit_travel < np.inf:
         raise MotionError(f"recorded: travel limited to {limit_travel} L; give 0 or more, or nothing for no limit")
 
@@ -105,7 +106,7 @@ def _torso_chain(bvh: Bvh, names: Sequence[str], clavicle: str | None) -> list[t
     if not names:
         raise MotionError("recorded: no torso joints; name at least one, from the lowest up")
     chain = [bvh.index(name) for name in names]
-    for lower, upper in zip(chain, chain[1:], strict=False):
+    for lower, upper in pairwise(chain):
         if lower not in _ancestors(bvh, upper):
             raise MotionError(
                 f"recorded: {bvh.joints[upper].name!r} does not hang from {bvh.joints[lower].name!r}; "
@@ -163,7 +164,7 @@ def _times(bvh: Bvh, frames: int | None, fps: float, start: float) -> tuple[NDAr
     count = room if frames is None else frames
     if count > room:
         raise MotionError(
-            f"recorded: {count} frames at {fps:g} a second from {start:g} s are more than the recording's {seconds:.3f} s; "
+            f"recorded: {count} frames at {fps:g} a second from {start:g} s do not fit into its {seconds:.3f} s; "
             f"ask for {room} frames at most, or start earlier"
         )
     place = np.clip((start + np.arange(count) / fps) / bvh.frame_time, 0.0, float(last))

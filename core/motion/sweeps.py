@@ -1,7 +1,7 @@
 """Motions of the arm's own controls, over their ranges, with a still torso.
 
 Every sweep is a loop: its first and last frame are the pose at rest, and each channel follows one whole-numbered sine.
-Ranges: AAOS, in Norkin & White, Measurement of Joint Motion, table A.1, where a line says so; otherwise common practice.
+Ranges: AAOS, in Norkin & White, Measurement of Joint Motion, table A.1, where a line says so; else common practice.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def shrug(frames: int = 240) -> Clip:
 
 
 def hand_sweep(frames: int = 240, seed: int = 1) -> Clip:
-    """The hand hold runs a smooth closed curve in a box of HAND_BOX about its place, and turns; the seed picks the curve."""
+    """The hand hold runs a smooth closed curve in a box of HAND_BOX about its place and turns; the seed picks it."""
     _check("hand-sweep", frames, seed)
     rng = np.random.default_rng(seed)
     path = _curve(frames, rng) * HAND_BOX
@@ -90,7 +90,7 @@ def _curve(frames: int, rng: np.random.Generator) -> Array:
 
 
 def _order(rng: np.random.Generator) -> tuple[int, int, int]:
-    """Cycles for three axes: 1, 2 and 3 in a drawn order, so that the curve fills its box and never stays in a plane."""
+    """Cycles for three axes: 1, 2 and 3 in a drawn order, so that a curve fills its box and stays in no plane."""
     orders = list(itertools.permutations((1, 2, 3)))
     first, second, third = orders[int(rng.integers(len(orders)))]
     return first, second, third
