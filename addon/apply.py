@@ -16,7 +16,14 @@ CONSTRAINT_TYPES = {
     "locked_track": "LOCKED_TRACK",
     "stretch_to": "STRETCH_TO",
 }
-TRACK = {"X": "TRACK_X", "Y": "TRACK_Y", "Z": "TRACK_Z", "-X": "TRACK_NEGATIVE_X", "-Y": "TRACK_NEGATIVE_Y", "-Z": "TRACK_NEGATIVE_Z"}
+TRACK = {
+    "X": "TRACK_X",
+    "Y": "TRACK_Y",
+    "Z": "TRACK_Z",
+    "-X": "TRACK_NEGATIVE_X",
+    "-Y": "TRACK_NEGATIVE_Y",
+    "-Z": "TRACK_NEGATIVE_Z",
+}
 LOCK = {"X": "LOCK_X", "Y": "LOCK_Y", "Z": "LOCK_Z"}
 VOLUME = {"XZ": "VOLUME_XZX", "NONE": "NO_VOLUME"}
 
@@ -77,7 +84,12 @@ def _set_channels(pose_bone: bpy.types.PoseBone, bone: Bone) -> None:
 def _add_property(pose_bone: bpy.types.PoseBone, entry: Property) -> None:
     pose_bone[entry.name] = entry.default
     pose_bone.id_properties_ui(entry.name).update(
-        min=entry.low, max=entry.high, soft_min=entry.low, soft_max=entry.high, default=entry.default, description=entry.help
+        min=entry.low,
+        max=entry.high,
+        soft_min=entry.low,
+        soft_max=entry.high,
+        default=entry.default,
+        description=entry.help,
     )
     pose_bone.property_overridable_library_set(f'["{entry.name}"]', True)
 

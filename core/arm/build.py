@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .. import codec, guide_json
 from ..errors import GuideError
 from ..frames import arm_frames
 from ..guide import Guide
@@ -51,7 +52,7 @@ def plan_arms(guide: Guide, options: ArmOptions, attachment: Attachment | None =
     for arm in guide.arms:
         frames = arm_frames(arm, guide.up)
         _add_arm(draft, ArmContext(ArmNames(arm.side), frames, options, torso, root, guide.up))
-    return draft.plan(guide.name, torso, root, "", "")
+    return draft.plan(guide.name, torso, root, guide_json.to_text(guide), codec.to_text(codec.encode(options)))
 
 
 def _add_arm(draft: Draft, arm: ArmContext) -> None:

@@ -11,7 +11,13 @@ from .context import ArmContext
 DIALS: tuple[tuple[str, float, float, float, str], ...] = (
     (n.IK, 0.0, 0.0, 1.0, "0: the arm swings free (FK). 1: the hand stays at the hand hold (IK)"),
     (n.ELBOW, 0.0, 0.0, 1.0, "1: the elbow stays at the elbow hold, and the forearm turns in the hold's frame"),
-    (n.ISOLATE, 0.0, 0.0, 1.0, "1: the FK arm does not turn with the torso or the clavicle; it still travels with the shoulder"),
+    (
+        n.ISOLATE,
+        0.0,
+        0.0,
+        1.0,
+        "1: the FK arm does not turn with the torso or the clavicle; it still travels with the shoulder",
+    ),
     (n.LIFT, 1.0, 0.0, 1.0, "How much the shoulder lifts by itself as the arm is raised"),
     (n.STRETCH, 0.0, 0.0, 1.0, "How much the IK arm lengthens to reach a hold that is too far away"),
     (n.SOFT, 0.0, 0.0, 1.0, "How early the elbow slows down before the arm is straight"),

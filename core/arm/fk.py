@@ -25,9 +25,7 @@ def add_fk_upper_arm(draft: Draft, arm: ArmContext) -> None:
     draft.constrain(names.socket, "inherit", "copy_rotation", names.inherit)
     size = frames.length
     draft.bones.append(
-        _control(
-            names.fk_upper_arm, names.socket, frames.upper_arm, frames.upper_length, UPPER_ARM_ORDER, 0.15 * size
-        )
+        _control(names.fk_upper_arm, names.socket, frames.upper_arm, frames.upper_length, UPPER_ARM_ORDER, 0.15 * size)
     )
 
 

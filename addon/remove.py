@@ -1,0 +1,107 @@
+"""Takes things out of the host's file again: a failed build, or arms that are no longer wanted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import bpy
+
+from . import host, rig
+
+
+@dataclass(frozen=True)
+class FileSnapshot:
+    """Names of the data blocks that were there."""
+
+    objects: frozenset[str]
+    meshes: frozenset[str]
+    armatures: frozenset[str]
+
+
+@dataclass(frozen=True)
+class ArmatureSnapshot:
+    """What an armature consisted of."""
+
+    file: FileSnapshot
+    bones: frozenset[str]
+    collections: frozenset[str]
+    had_animation: bool
+    had_record: bool
+
+
+def snapshot_file() -> FileSnapshot:
+    """The data blocks that a build may add to."""
+    return FileSnapshot(
+        frozenset(bpy.data.objects.keys()), frozenset(bpy.data.meshes.keys()), frozenset(bpy.data.armatures.keys())
+    )
+
+
+def snapshot(armature: bpy.types.Object) -> ArmatureSnapshot:
+    """What `armature` consists of now."""
+    return ArmatureSnapshot(
+        snapshot_file(),
+        frozenset(armature.data.bones.keys()),
+        frozenset(armature.data.collections_all.keys()),
+        armature.animation_data is not None,
+        rig.KEY in armature,
+    )
+
+
+def roll_back(armature: bpy.types.Object, before: ArmatureSnapshot) -> None:
+    """Take away whatever was added to `armature` since `before`."""
+    if armature.mode != "OBJECT":
+        with bpy.context.temp_override(active_object=armature, object=armature):
+            bpy.ops.object.mode_set(mode="OBJECT")
+    names = [bone.name for bone in armature.data.bones if bone.name not in before.bones]
+    collections = [name for name in armature.data.collections_all.keys() if name not in before.collections]
+    remove_bones(armature, names, collections)
+    if not before.had_animation:
+        armature.animation_data_clear()
+    if not before.had_record and rig.KEY in armature:
+        del armature[rig.KEY]
+    roll_back_file(before.file)
+
+
+def roll_back_file(before: FileSnapshot) -> None:
+    """Take away objects, meshes and armatures added since `before`."""
+    for item in [item for item in bpy.data.objects if item.name not in before.objects]:
+        bpy.data.objects.remove(item)
+    for mesh in [mesh for mesh in bpy.data.meshes if mesh.name not in before.meshes]:
+        bpy.data.meshes.remove(mesh)
+    for data in [data for data in bpy.data.armatures if data.name not in before.armatures]:
+        bpy.data.armatures.remove(data)
+
+
+def remove_bones(armature: bpy.types.Object, names: list[str], collections: list[str]) -> None:
+    """Remove bones with their drivers, and bone collections that are empty by then."""
+    wanted = set(names)
+    animation = armature.animation_data
+    if animation is not None:
+        prefixes = tuple(f'pose.bones["{name}"]' for name in wanted)
+        for curve in [curve for curve in animation.drivers if curve.data_path.startswith(prefixes)]:
+            animation.drivers.remove(curve)
+    if wanted:
+        with host.mode(armature, "EDIT"):
+            edit = armature.data.edit_bones
+            for name in names:
+                if name in edit:
+                    edit.remove(edit[name])
+    for name in collections:
+        collection = armature.data.collections_all.get(name)
+        if collection is not None and not collection.bones:
+            armature.data.collections.remove(collection)
+
+
+def remove_arms(armature: bpy.types.Object) -> None:
+    """Remove the arms that were built on `armature`, leaving the rest as it was. Raises HostError if it has none."""
+    record = rig.read_record(armature)
+    remove_bones(armature, list(record.bones), list(record.collections))
+    animation = armature.animation_data
+    if animation is not None and animation.action is None and not animation.drivers and not animation.nla_tracks:
+        armature.animation_data_clear()
+    del armature[rig.KEY]
+    for item in [item for item in bpy.data.objects if item.name.startswith("armwright.shape.") and item.users == 0]:
+        mesh = item.data
+        bpy.data.objects.remove(item)
+        if mesh.users == 0:
+            bpy.data.meshes.remove(mesh)

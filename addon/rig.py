@@ -1,0 +1,50 @@
+"""Finds rigs in the host's file and reads what they remember about themselves."""
+
+from __future__ import annotations
+
+import bpy
+
+from ..core import rig_record
+from ..core.errors import HostError, PlanError
+from ..core.rig_record import RigRecord
+
+KEY = "armwright"
+
+
+def has_arms(armature: bpy.types.Object | None) -> bool:
+    """Whether the object is an armature that carries arms of ours."""
+    return armature is not None and armature.type == "ARMATURE" and KEY in armature
+
+
+def read_record(armature: bpy.types.Object) -> RigRecord:
+    """What the armature remembers; raises HostError if it carries no arms or if what it remembers is damaged."""
+    if not has_arms(armature):
+        raise HostError(
+            f"{armature.name!r} has no arms built by Armwright: select the armature that has them, or build them"
+        )
+    try:
+        return rig_record.from_text(str(armature[KEY]))
+    except PlanError as problem:
+        raise HostError(f"{armature.name!r}: {problem}") from problem
+
+
+def write_record(armature: bpy.types.Object, record: RigRecord) -> None:
+    """Let the armature remember `record`."""
+    armature[KEY] = rig_record.to_text(record)
+
+
+def find_rigs() -> list[bpy.types.Object]:
+    """Every armature object of the file that carries arms, by name."""
+    return sorted((item for item in bpy.data.objects if has_arms(item)), key=lambda item: item.name)
+
+
+def require(item: bpy.types.Object | None) -> bpy.types.Object:
+    """The armature to work on: `item`, or the armature that deforms it; raises HostError with what to select."""
+    if item is None:
+        raise HostError("nothing is active: select the character's armature")
+    if item.type == "ARMATURE":
+        return item
+    for modifier in getattr(item, "modifiers", ()):
+        if modifier.type == "ARMATURE" and modifier.object is not None:
+            return modifier.object
+    raise HostError(f"{item.name!r} is a {item.type.lower()} without an armature: select the character's armature")

@@ -1,0 +1,78 @@
+"""What a built armature remembers about its arms: enough to find its parts by role, to prove it and to build it again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from . import codec
+from .errors import PlanError
+from .plan import json as plan_json
+from .plan.model import Plan, Role
+
+FORMAT = "armwright.rig"
+VERSION = 1
+_WHAT = "rig record"
+
+
+@dataclass(frozen=True)
+class RigRecord:
+    """Attributes:
+    name: the character's.
+    plan_digest: SHA-256 of the plan.
+    torso, root: names of the two bones; root is "" where holds refer to the armature itself.
+    roles: which bone plays which part.
+    bones: every bone that the build added.
+    collections: every bone collection that the build added.
+    guide, options: JSON texts of what the plan was made from.
+    """
+
+    name: str
+    plan_digest: str
+    torso: str
+    root: str
+    roles: tuple[Role, ...]
+    bones: tuple[str, ...]
+    collections: tuple[str, ...]
+    guide: str
+    options: str
+
+    @property
+    def arms(self) -> tuple[str, ...]:
+        """Sides that have an arm, in the order in which they were built."""
+        return tuple(dict.fromkeys(role.arm for role in self.roles))
+
+    def bone(self, arm: str, role: str) -> str:
+        """The bone that plays `role` on `arm`; raises PlanError if there is none."""
+        for entry in self.roles:
+            if entry.arm == arm and entry.role == role:
+                return entry.bone
+        known = ", ".join(sorted(entry.role for entry in self.roles if entry.arm == arm)) or "none"
+        raise PlanError(f"the {arm} arm has no bone for the role {role!r}; it has: {known}")
+
+
+def record_of(plan: Plan, collections: tuple[str, ...]) -> RigRecord:
+    """The record of a rig built from `plan`, which added the bone collections named."""
+    return RigRecord(
+        name=plan.name,
+        plan_digest=plan_json.digest(plan),
+        torso=plan.torso,
+        root=plan.root,
+        roles=plan.roles,
+        bones=tuple(bone.name for bone in plan.bones),
+        collections=collections,
+        guide=plan.guide,
+        options=plan.options,
+    )
+
+
+def to_text(record: RigRecord) -> str:
+    """JSON text of `record`."""
+    return codec.to_text({"format": FORMAT, "version": VERSION, **codec.encode(record, PlanError)})
+
+
+def from_text(text: str) -> RigRecord:
+    """The record in `text`; raises PlanError where it is damaged or newer."""
+    data = codec.parse(text, _WHAT, PlanError)
+    codec.check_header(data, FORMAT, VERSION, _WHAT, PlanError)
+    fields = {key: value for key, value in data.items() if key not in ("format", "version")}
+    return codec.decode(RigRecord, fields, "", PlanError)
