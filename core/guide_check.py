@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import NoReturn
 
 import numpy as np
@@ -17,8 +18,9 @@ Array = NDArray[np.float64]
 
 # Joints farther from the origin than this are a slip or an attack: the host's single precision ends long before.
 FARTHEST = 1e6
-# A shorter arm or torso, metres, is below what the host draws and what its single precision resolves.
-SHORTEST_LIMB = 1e-3
+# A shorter arm or torso, metres, or a shorter direction is a slip: rounding would decide about its axes.
+SHORTEST_LIMB = 1e-2
+SHORTEST_DIRECTION = 1e-3
 # Two directions nearer than this to one line do not span a plane, radians.
 PARALLEL = math.radians(1.0)
 UNIT_TOLERANCE = 1e-6
@@ -60,7 +62,7 @@ def _check_name(name: str) -> None:
     if not name.strip() or not name.isprintable():
         _fail(f"the character's name {name[:40]!r} is empty or holds a control character: give it a plain name")
     if any(character in name for character in '/\\:*?"<>|') or name.startswith("."):
-        _fail(f"the character's name {name[:40]!r} can not be a file's name: leave out / \\ : * ? \" < > | and a first dot")
+        _fail(f"the character's name {name[:40]!r} can not name a file: leave out / \\ : * ? \" < > | and a first dot")
     if len(name.encode("utf-8")) > MOST_NAME_BYTES:
         _fail(f"the character's name {name[:40]!r} is longer than {MOST_NAME_BYTES} bytes: shorten it")
 
@@ -92,14 +94,14 @@ def _check_arm(arm: ArmGuide, guide: Guide) -> list[str]:
     joints = [np.array(getattr(arm, joint)) for joint in _JOINTS]
     for joint, point in zip(_JOINTS, joints, strict=True):
         if not _is_near(point):
-            _fail(f"{where}: {_joint_word(joint)} is at {_words(point)}, more than {FARTHEST:g} m away: check the units")
-    segments = [tail - head for head, tail in zip(joints, joints[1:], strict=False)]
+            _fail(f"{where}: {_joint_word(joint)} is at {_words(point)}, over {FARTHEST:g} m away: check the units")
+    segments = [tail - head for head, tail in pairwise(joints)]
     _check_lengths(where, segments)
     if _is_parallel(segments[0], np.array(guide.up)):
         _fail(f"{where}: the clavicle points straight up or down, which leaves its roll open: move its inner end")
     warnings = _check_bend(where, arm, joints)
     palm = np.array(arm.palm)
-    if not _is_near(palm) or not np.linalg.norm(palm) > UNIT_TOLERANCE:
+    if not _is_near(palm) or not np.linalg.norm(palm) >= SHORTEST_DIRECTION:
         _fail(f"{where}: the palm's direction is {_words(palm)}: give the direction that points out of the palm")
     if _is_parallel(palm, segments[3]):
         _fail(f"{where}: the palm's direction is parallel to the hand: give the direction that points out of the palm")
@@ -124,7 +126,7 @@ def _check_bend(where: str, arm: ArmGuide, joints: list[Array]) -> list[str]:
     """Warnings about the elbow's bend and its side."""
     angle = flexion(arm)
     bend = None if arm.bend is None else np.array(arm.bend)
-    if bend is not None and (not _is_near(bend) or not np.linalg.norm(bend) > UNIT_TOLERANCE):
+    if bend is not None and (not _is_near(bend) or not np.linalg.norm(bend) >= SHORTEST_DIRECTION):
         _fail(f"{where}: the bend's direction is {_words(bend)}: give the direction in which the elbow points")
     if math.pi - angle < STRAIGHT_ELBOW:
         _fail(f"{where} is folded flat, so the plane of its bend is open: move the wrist away from the upper arm")
@@ -163,7 +165,7 @@ def _check_torso(torso: TorsoGuide) -> None:
     for point in (*points, np.array(torso.root)):
         if not _is_near(point):
             _fail(f"the torso has a joint at {_words(point)}, more than {FARTHEST:g} m away: check the units")
-    sizes = [float(np.linalg.norm(tail - head)) for head, tail in zip(points, points[1:], strict=False)]
+    sizes = [float(np.linalg.norm(tail - head)) for head, tail in pairwise(points)]
     whole = sum(sizes[:-1])
     if whole < SHORTEST_LIMB:
         _fail(f"the torso's chain is {whole:g} m long, the least is {SHORTEST_LIMB:g}: check its joints and units")

@@ -58,9 +58,7 @@ def check(expression: str, names: Collection[str]) -> None:
     tree = _parse(expression)
     for name in names:
         check_name(name)
-    used = {
-        node.id for node in _nodes(tree) if isinstance(node, ast.Name) and node.id not in (*FUNCTIONS, *CONSTANTS)
-    }
+    used = {node.id for node in _nodes(tree) if isinstance(node, ast.Name) and node.id not in (*FUNCTIONS, *CONSTANTS)}
     for name in sorted(used - set(names)):
         raise _refuse(expression, f'the variable "{name}" is not defined; add it to the driver\'s variables')
     for name in sorted(set(names) - used):
@@ -109,7 +107,11 @@ def _parse(expression: str) -> ast.Expression:
         raise _refuse(expression, f"not a complete expression ({problem.msg})") from None
     except (RecursionError, MemoryError, ValueError):
         raise _refuse(expression, "nested too deeply; split it in two") from None
-    for node in _nodes(tree):
+    nodes = _nodes(tree)
+    called = {id(node.func) for node in nodes if isinstance(node, ast.Call)}
+    for node in nodes:
+        if isinstance(node, ast.Name) and node.id in FUNCTIONS and id(node) not in called:
+            raise _refuse(expression, f'the function "{node.id}" is used without its arguments')
         _check_node(expression, node)
     return tree
 
@@ -138,10 +140,8 @@ def _check_node(expression: str, node: ast.expr) -> None:
         case ast.Constant(value=int() | float() as value):
             if not _is_finite(value):
                 raise _refuse(expression, "a number is not finite")
-        case ast.Name(id=name):
-            # Functions appear as names too; one that is not called would be a variable that shadows it.
-            if keyword.iskeyword(name):
-                raise _refuse(expression, f'"{name}" is not allowed in a driver')
+        case ast.Name():
+            pass
         case ast.BinOp(op=ast.Add() | ast.Sub() | ast.Mult() | ast.Div()):
             pass
         case ast.UnaryOp(op=ast.USub() | ast.UAdd() | ast.Not()) | ast.BoolOp() | ast.IfExp():
@@ -157,10 +157,6 @@ def _check_node(expression: str, node: ast.expr) -> None:
             raise _refuse(expression, "** is not allowed; use pow")
         case _:
             raise _refuse(expression, f"this is not allowed in a driver: {type(node).__name__.lower()}")
-    for child in ast.iter_child_nodes(node):
-        is_callee = isinstance(node, ast.Call) and child is node.func
-        if isinstance(child, ast.Name) and child.id in FUNCTIONS and not is_callee:
-            raise _refuse(expression, f'the function "{child.id}" is used without its arguments')
 
 
 def _check_call(expression: str, call: ast.Call) -> None:
