@@ -188,7 +188,8 @@ def _own(name: str, what: str, values: ArrayLike, shape: tuple[int, ...]) -> Arr
 def _check_rotations(name: str, what: str, matrices: Array) -> None:
     """MotionError if a matrix of (N, ..., 3, 3) is not orthonormal or mirrors."""
     gap = np.abs(np.swapaxes(matrices, -1, -2) @ matrices - np.eye(3)).max(axis=(-1, -2))
-    wrong = ~(gap <= ROTATION_TOLERANCE) | ~(np.linalg.det(matrices) > 0.0)
+    wrong = ~(gap <= ROTATION_TOLERANCE)
+    wrong |= np.linalg.det(np.where(wrong[..., None, None], np.eye(3), matrices)) < 0.0
     if wrong.any():
         frame = int(np.argwhere(wrong)[0][0])
         raise MotionError(f"clip {name!r}: {what} is no rotation at frame {frame}; take out scale, shear or mirror")

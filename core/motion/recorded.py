@@ -26,7 +26,7 @@ CHARACTER_FROM_BVH = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0
 # Rest frame of a left clavicle that points straight to the left, by the rule of core/frames.py: X front, Y left, Z up.
 CLAVICLE_REST = np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
 # Time may miss the last frame by this part of a frame and still mean it: frame times are written with few digits.
-FRAME_SLACK = 1e-3
+FRAME_SLACK = 0.05
 
 
 def recorded_clip(
@@ -76,7 +76,7 @@ def recorded_clip(
 
     carried = [turned[:, index] for _, index in torso]
     window = 0 if follow is None else round(follow * fps)
-    heading = _heading(carried[0])
+    heading = _heading(turned[:, torso[0][0]])
     reference = _average(heading, window) if follow_turn else np.full_like(heading, heading[0])
     facing = np.swapaxes(_about_up(reference), -1, -2)
     carried = [facing @ turn for turn in carried]

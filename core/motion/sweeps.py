@@ -80,13 +80,15 @@ def _channels(frames: int, ranges: Ranges, cycles: tuple[int, int, int]) -> Arra
     # A channel without a range keeps still; one whose range starts at zero starts at the bottom of its sine.
     share = np.divide(-middle, half, out=np.zeros(3), where=half > 0.0)
     angles = _turns(frames, cycles) + np.arcsin(np.clip(share, -1.0, 1.0))
-    return np.clip(middle + half * np.sin(angles), low, high)
+    channels: Array = np.clip(middle + half * np.sin(angles), low, high)
+    return channels
 
 
 def _curve(frames: int, rng: np.random.Generator) -> Array:
     """A closed curve in a box of 1, (frames, 3), from the middle and back to it; the generator picks axes and signs."""
     signs = rng.choice(np.array([-1.0, 1.0]), 3)
-    return np.sin(_turns(frames, _order(rng))) * signs
+    curve: Array = np.sin(_turns(frames, _order(rng))) * signs
+    return curve
 
 
 def _order(rng: np.random.Generator) -> tuple[int, int, int]:

@@ -6,8 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.spatial.transform import Rotation
-
 from armwright.core.errors import MotionError
 from armwright.core.motion.bvh import (
     MAX_BYTES,
@@ -18,6 +16,7 @@ from armwright.core.motion.bvh import (
     local_translations,
     read_bvh,
 )
+from scipy.spatial.transform import Rotation
 
 EXCERPT = Path(__file__).parents[1] / "data" / "cmu_01_01_upper.bvh"
 
@@ -253,5 +252,5 @@ def test_a_chain_of_many_joints_is_read_without_recursion() -> None:
 
 
 def test_a_joint_that_is_not_there_is_answered_with_those_that_are() -> None:
-    with pytest.raises(MotionError, match="no joint 'sail'.*mast, lamp arm, lamp"):
+    with pytest.raises(MotionError, match=r"no joint 'sail'.*mast, lamp arm, lamp"):
         read_bvh(MAST).index("sail")
