@@ -71,6 +71,7 @@ def validate(plan: Plan) -> None:
     check_version(plan.format, plan.version, FORMAT, VERSION, "plan", PlanError)
     _check_sizes(plan)
     encode(plan, PlanError)  # types and finiteness of every value
+    _check_texts(plan)
     known = _check_bones(plan)
     properties = _check_properties(plan)
     constraints = _check_constraints(plan, known)
@@ -96,9 +97,12 @@ def check_name(name: str, what: str) -> None:
 def _check_sizes(plan: Plan) -> None:
     limits = {"bones": MOST_BONES, "external": MOST_BONES}
     for field in ("bones", "external", "constraints", "drivers", "properties", "roles"):
-        count, most = len(getattr(plan, field)), limits.get(field, MOST_ITEMS)
-        if count > most:
+        items, most = getattr(plan, field), limits.get(field, MOST_ITEMS)
+        if isinstance(items, tuple) and (count := len(items)) > most:
             _fail(f"the plan has too many {field}: {count}, the most is {most}; build fewer arms at a time")
+
+
+def _check_texts(plan: Plan) -> None:
     for field in ("guide", "options"):
         size = len(getattr(plan, field))
         if size > MOST_TEXT:
