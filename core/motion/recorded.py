@@ -199,9 +199,9 @@ def _travel(path: Array, facing: Array, window: int, limit: float | None) -> Arr
     travel = path - path[0]
     if window > 0:
         travel[:, :2] -= _average(travel[:, :2], window)
-    travel = np.einsum("nij,nj->ni", facing, travel)
-    furthest = float(np.linalg.norm(travel, axis=1).max())
-    return travel if limit is None or furthest <= limit else travel * (limit / furthest)
+    seen: Array = np.einsum("nij,nj->ni", facing, travel)
+    furthest = float(np.linalg.norm(seen, axis=1).max())
+    return seen if limit is None or furthest <= limit else seen * (limit / furthest)
 
 
 def _average(values: Array, window: int) -> Array:

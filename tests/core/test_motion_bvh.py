@@ -242,6 +242,41 @@ def test_every_cut_of_a_file_is_refused_or_loses_only_white_space_or_digits_at_i
     assert refused >= len(MAST) - 2
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_damaged_file_is_read_or_refused_and_nothing_else(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    words = [
+        b"{",
+        b"}",
+        b"nan",
+        b"-",
+        b"\n",
+        b"\0",
+        b"\xff",
+        b"MOTION",
+        b"End Site",
+        b"JOINT",
+        b"9e9",
+        "\u0663".encode(),
+        b" ",
+    ]
+    refused = 0
+    for _ in range(500):
+        data = bytearray(MAST.encode())
+        for _ in range(rng.integers(1, 4)):
+            at, cut = int(rng.integers(len(data))), int(rng.integers(0, 12))
+            data[at : at + cut] = words[int(rng.integers(len(words)))]
+        try:
+            bvh = read_bvh(bytes(data))
+        except MotionError as error:
+            refused += 1
+            assert str(error)
+            continue
+        turned, placed = globals_of(bvh)
+        assert np.isfinite(turned).all() and np.isfinite(placed).all()
+    assert 0 < refused < 500
+
+
 def test_a_chain_of_many_joints_is_read_without_recursion() -> None:
     depth = MAX_JOINTS
     head = "".join(f"{'JOINT' if i else 'ROOT'} j{i}\n{{\nOFFSET 0 1 0\nCHANNELS 1 Xrotation\n" for i in range(depth))
