@@ -24,6 +24,8 @@ SHORTEST_DIRECTION = 1e-3
 # Two directions nearer than this to one line do not span a plane, radians.
 PARALLEL = math.radians(1.0)
 UNIT_TOLERANCE = 1e-6
+# A forearm nearer than this to the upper arm's line, radians, has no rest frame that the upper arm's could turn to.
+FOLDED_ELBOW = math.radians(3.0)
 # Elbow flexion of a healthy arm (AAOS, in Norkin & White, Measurement of Joint Motion, table A.1); more is unusual.
 USUAL_FLEXION = math.radians(150.0)
 MOST_CHAIN_JOINTS = 100
@@ -128,7 +130,7 @@ def _check_bend(where: str, arm: ArmGuide, joints: list[Array]) -> list[str]:
     bend = None if arm.bend is None else np.array(arm.bend)
     if bend is not None and (not _is_near(bend) or not np.linalg.norm(bend) >= SHORTEST_DIRECTION):
         _fail(f"{where}: the bend's direction is {_words(bend)}: give the direction in which the elbow points")
-    if math.pi - angle < STRAIGHT_ELBOW:
+    if math.pi - angle < FOLDED_ELBOW:
         _fail(f"{where} is folded flat, so the plane of its bend is open: move the wrist away from the upper arm")
     if angle < STRAIGHT_ELBOW:
         if bend is None:

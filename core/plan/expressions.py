@@ -207,7 +207,8 @@ def _round(value: float) -> float:
 
 
 def _clamp(value: float, low: float = 0.0, high: float = 1.0) -> float:
-    return min(max(value, low), high)
+    # The lower limit first: what the host does when the limits are crossed.
+    return low if value < low else high if value > high else value
 
 
 def _smoothstep(low: float, high: float, value: float) -> float:

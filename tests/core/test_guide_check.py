@@ -73,6 +73,7 @@ REFUSED: list[tuple[Guide, str]] = [
     (_straight(bend=(1.0, 0.0, 0.0)), "bend's direction is parallel to the arm"),
     (_straight(bend=(-3.0, 0.01, 0.0)), "bend's direction is parallel to the arm"),
     (_arm(wrist=(0.21, 0.0014, 1.4)), "folded flat"),
+    (_arm(shoulder=(0.2, 0.0, 1.4), elbow=(0.5, 0.0, 1.4), wrist=(0.25, 0.01, 1.4)), "folded flat"),
     (_arm(palm=(0.0, 0.0, 0.0)), r"palm's direction is \(0, 0, 0\)"),
     (_arm(palm=(1.0, 0.0, 0.0)), "palm's direction is parallel to the hand"),
     (_arm(palm=(-2.0, 0.0, 0.01)), "palm's direction is parallel to the hand"),
