@@ -138,8 +138,12 @@ class _Object(dict[str, Any]):
     def of_pairs(pairs: list[tuple[str, Any]]) -> _Object:
         found = _Object(pairs)
         if len(found) != len(pairs):
-            names = [name for name, _ in pairs]
-            found.twice = next(name for place, name in enumerate(names) if name in names[:place])
+            seen: set[str] = set()
+            for name, _ in pairs:
+                if name in seen:
+                    found.twice = name
+                    break
+                seen.add(name)
         return found
 
 

@@ -185,6 +185,12 @@ HOSTILE: list[tuple[str, str | bytes, str]] = [
     ("digits without end", '{"format": ' + "9" * 10_000 + "}", "too many digits"),
     ("nested without end", "[" * 100_000, "nests lists too deeply|not complete JSON"),
     ("nested objects without end", '{"a":' * 100_000, "nests lists too deeply|not complete JSON"),
+    # Looking through all earlier names for each name would take hours here.
+    (
+        "very many fields, the last twice",
+        "{" + ", ".join(f'"f{place}": 0' for place in range(300_000)) + ', "f299999": 1}',
+        '"f299999" is there twice',
+    ),
     ("a field twice", to_text(PLAN).replace('"root": ""', '"root": "",\n"root": ""'), '"root" is there twice'),
     (
         "a bone's field twice",
