@@ -203,6 +203,14 @@ REFUSED: list[tuple[Plan, str]] = [
     (_with("drivers 0", variables=(Variable("ik", "swing", "fk.forearm.L"),)), "in a circle"),
     (_with("drivers 0", variables=(Variable("ik", "channel", "torso", channel="matrix"),)), "channel is 'matrix'"),
     (_with("drivers 0", variables=(Variable("ik", "channel", "torso", channel="scale", index=9),)), "no component 9"),
+    (
+        _with(
+            "drivers 0",
+            variables=tuple(replace(DIAL, name=f"v{i}") for i in range(65)),
+            expression="+".join(f"v{i}" for i in range(65)),
+        ),
+        "has 65 variables: the most is 64",
+    ),
     (_plus("drivers", BLEND), "driven twice"),
     (_plus("drivers", replace(GROW, expression="n*2")), "driven twice"),
     (_plus("drivers", replace(BLEND, index=1, key="x")), "driven twice"),
