@@ -68,6 +68,7 @@ def build_new(plan: Plan, name: str) -> bpy.types.Object:
         data = bpy.data.armatures.new(name)
         armature = bpy.data.objects.new(name, data)
         bpy.context.collection.objects.link(armature)
+        bpy.context.view_layer.update()
         build(armature, plan)
     except BaseException:
         remove.roll_back_file(before)

@@ -61,8 +61,8 @@ def _add_arm(draft: Draft, arm: ArmContext) -> None:
     dials.add_dials(draft, arm)
     holds.add_holds(draft, arm)
     fk.add_isolation(draft, arm)
-    clavicle.add_lift(draft, arm)
     fk.add_fk_upper_arm(draft, arm)
+    clavicle.add_lift(draft, arm)
     ik.add_ik(draft, arm)
     limb.add_upper_arm(draft, arm)
     fk.add_fk_forearm(draft, arm)
@@ -86,7 +86,7 @@ def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:
         ("hand_hold", names.hold_hand),
         ("elbow_hold", names.hold_elbow),
         ("elbow_aim", names.aim_elbow),
-        ("clavicle", names.lifted),
+        ("clavicle", names.clavicle),
         ("upper_arm", names.upper_arm),
         ("elbow", names.elbow),
         ("forearm", names.forearm),

@@ -1,16 +1,17 @@
 """The shoulder: a clavicle control, and a lift that follows the raised arm (docs/arm.md, 1, 3, 4).
 
-The lift reads how far the arm is raised from bones that come before it: the FK direction from the control's own channels
-(a driver on a channel closes no cycle), the hold's from a shoulder point that the torso alone carries.
+The lift reads how far the arm is raised from bones that come before it: the FK control, which turns about the shoulder as
+it is before the lift, and for holds a shoulder point that the torso alone carries.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
-from ..frames import CLAVICLE_ORDER, UPPER_ARM_ORDER
+from ..frames import CLAVICLE_ORDER
 from ..plan.draft import Draft, rest_rows
 from ..plan.model import LOCKED, Bone, Display, Variable
 from . import names as n
@@ -35,26 +36,20 @@ def add_clavicle(draft: Draft, arm: ArmContext) -> None:
             rotation_order=CLAVICLE_ORDER,
             lock_location=LOCKED,
             display=Display(
-                "arch", "shoulder", (0.25 * frames.length,) * 3, (0.0, length, 0.16 * frames.length), names.lifted
+                "arch", "shoulder", (0.25 * frames.length,) * 3, (0.0, length, 0.16 * frames.length), names.clavicle
             ),
         )
     )
-    draft.bones.append(working(names.lifted, names.fk_clavicle, frames.clavicle, length, "XYZ"))
-    draft.bones.append(skin(names.skin_clavicle, names.lifted, frames.clavicle, length))
+    draft.bones.append(replace(skin(names.clavicle, names.fk_clavicle, frames.clavicle, length), rotation_order="XYZ"))
 
 
 def add_lift(draft: Draft, arm: ArmContext) -> None:
     """Measures the arm's elevation and turns the lifted clavicle by the shoulder's rhythm."""
     names, frames = arm.names, arm.frames
-    draft.bones.append(working(names.echo, names.inherit, frames.upper_arm, frames.upper_length, UPPER_ARM_ORDER))
-    for index, variable in enumerate(("x", "y", "z")):
-        source = Variable(variable, "channel", bone=names.fk_upper_arm, channel="rotation_euler", index=index)
-        draft.drive(names.echo, "rotation_euler", variable, source, index=index)
-
     _add_raised(draft, arm)
     down = placed(_pointing(-np.array(arm.up), frames.upper_arm[:3, 0]), frames.upper_arm[:3, 3])
     draft.bones.append(working(names.elevation, arm.torso, down, frames.upper_length))
-    draft.constrain(names.elevation, "arm", "copy_rotation", names.echo)
+    draft.constrain(names.elevation, "arm", "copy_rotation", names.fk_upper_arm)
     draft.constrain(names.elevation, "raised", "copy_rotation", names.raised)
     draft.drive_constraint(names.elevation, "raised", "influence", "ik", dial(arm, "ik", n.IK))
     draft.constrain(names.elevation, "elbow", "damped_track", names.hold_elbow, axis="Y")
@@ -62,7 +57,7 @@ def add_lift(draft: Draft, arm: ArmContext) -> None:
 
     rest = float(np.arccos(np.clip(-np.array(arm.up) @ frames.upper_arm[:3, 1], -1.0, 1.0)))
     draft.drive(
-        names.lifted,
+        names.clavicle,
         "rotation_euler",
         f"lift * {number(arm.options.lift_share)} * ((t * t / {number(2.0 * math.pi)} if t < {number(math.pi / 3.0)} "
         f"else (t - {number(math.pi / 6.0)}) / 3) - {number(scapula_turn(rest))})",

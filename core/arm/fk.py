@@ -19,13 +19,19 @@ def add_isolation(draft: Draft, arm: ArmContext) -> None:
 
 
 def add_fk_upper_arm(draft: Draft, arm: ArmContext) -> None:
-    """The upper arm's control, in a socket at the lifted shoulder."""
+    """The upper arm's control: it turns about the shoulder as it is before the lift, and is drawn on the arm."""
     names, frames = arm.names, arm.frames
-    draft.bones.append(working(names.socket, names.lifted, frames.upper_arm, frames.upper_length))
-    draft.constrain(names.socket, "inherit", "copy_rotation", names.inherit)
-    size = frames.length
+    size = 0.15 * frames.length
     draft.bones.append(
-        _control(names.fk_upper_arm, names.socket, frames.upper_arm, frames.upper_length, UPPER_ARM_ORDER, 0.15 * size)
+        _control(
+            names.fk_upper_arm,
+            names.inherit,
+            frames.upper_arm,
+            frames.upper_length,
+            UPPER_ARM_ORDER,
+            size,
+            names.upper_arm,
+        )
     )
 
 
@@ -39,7 +45,13 @@ def add_fk_forearm(draft: Draft, arm: ArmContext) -> None:
     draft.drive_constraint(names.elbow, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
     draft.bones.append(
         _control(
-            names.fk_forearm, names.elbow, frames.forearm, frames.forearm_length, FOREARM_ORDER, 0.12 * frames.length
+            names.fk_forearm,
+            names.elbow,
+            frames.forearm,
+            frames.forearm_length,
+            FOREARM_ORDER,
+            0.12 * frames.length,
+            names.forearm,
         )
     )
 
@@ -51,11 +63,13 @@ def add_fk_hand(draft: Draft, arm: ArmContext) -> None:
     draft.bones.append(working(names.wrist, names.forearm, wrist, 0.2 * frames.hand_length))
     draft.constrain(names.wrist, "arm", "copy_rotation", names.fk_forearm)
     draft.bones.append(
-        _control(names.fk_hand, names.wrist, frames.hand, frames.hand_length, HAND_ORDER, 0.1 * frames.length)
+        _control(
+            names.fk_hand, names.wrist, frames.hand, frames.hand_length, HAND_ORDER, 0.1 * frames.length, names.hand
+        )
     )
 
 
-def _control(name: str, parent: str, frame: Array, length: float, order: str, size: float) -> Bone:
+def _control(name: str, parent: str, frame: Array, length: float, order: str, size: float, at: str) -> Bone:
     return Bone(
         name=name,
         parent=parent,
@@ -64,5 +78,5 @@ def _control(name: str, parent: str, frame: Array, length: float, order: str, si
         collection=n.COLLECTION_FK,
         rotation_order=order,
         lock_location=LOCKED,
-        display=Display("ring", "body", (size, size, size), (0.0, 0.45 * length, 0.0)),
+        display=Display("ring", "body", (size, size, size), (0.0, 0.45 * length, 0.0), at),
     )

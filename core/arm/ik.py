@@ -1,7 +1,7 @@
 """The IK arm in closed form (docs/arm.md, 5, 6, 7, 10).
 
-A span bone turns from the shoulder to the hand hold and rolls to the elbow aim; in its plane the law of cosines places the
-elbow. What is carried between drivers is the slack (how far the arm is from straight) and not the reach: next to a
+A span bone turns from the shoulder to the hand hold and rolls to the elbow aim; in its plane the law of cosines turns
+the upper arm. What is carried between drivers is the slack (how far the arm is from straight) and not the reach: next to a
 straight arm the slack keeps its digits in single precision, the reach would lose them.
 """
 
@@ -9,32 +9,30 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from ..plan.draft import Draft
 from . import names as n
 from .context import ArmContext, computed, dial, distance, number, object_scale, placed, span_frame, working
 
 SLACK = "slack"
 WHOLE = "whole"
-NEAREST = "nearest"
 GROW = "grow"
 HELD = "held_length"
 
 
 def add_ik(draft: Draft, arm: ArmContext) -> None:
-    """Span, elbow point, IK upper arm and IK forearm, with what the elbow hold does to them."""
+    """Span, IK upper arm and IK forearm, with what the elbow hold does to them."""
     names, frames = arm.names, arm.frames
     shoulder = frames.upper_arm[:3, 3]
     span = placed(span_frame(arm), shoulder)
-    draft.bones.append(working(names.ik_span, names.lifted, span, 0.5 * frames.length))
+    draft.bones.append(working(names.ik_span, names.clavicle, span, 0.5 * frames.length))
     draft.constrain(names.ik_span, "hand", "damped_track", names.hold_hand, axis="Y")
     draft.constrain(names.ik_span, "aim", "locked_track", names.aim_elbow, axis="-Z", lock="Y")
     _add_reach(draft, arm)
 
-    draft.bones.append(working(names.ik_elbow, names.ik_span, span, 0.1 * frames.length))
-    _place_elbow(draft, arm)
-
-    draft.bones.append(working(names.ik_upper_arm, names.ik_span, frames.upper_arm, frames.upper_length))
-    draft.constrain(names.ik_upper_arm, "elbow", "damped_track", names.ik_elbow, axis="Y")
+    draft.bones.append(working(names.ik_upper_arm, names.ik_span, frames.upper_arm, frames.upper_length, "XYZ"))
+    _turn_upper_arm(draft, arm)
     draft.constrain(names.ik_upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
     draft.drive_constraint(names.ik_upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
 
@@ -61,34 +59,29 @@ def _lengths(arm: ArmContext) -> tuple[str, str, str]:
 
 
 def _add_reach(draft: Draft, arm: ArmContext) -> None:
-    """Properties of the span: the nearest reach, the slack, the growth of both segments, the held upper arm's length."""
+    """Properties of the span: the straight arm's length, the slack, the growth of both segments, the held upper arm's length."""
     names, options = arm.names, arm.options
     a, b, whole = _lengths(arm)
     u, f = dial(arm, "u", n.UPPER_LENGTH), dial(arm, "f", n.FOREARM_LENGTH)
     to_hand = distance("d", names.ik_span, names.hold_hand)
     draft.compute(
-        names.ik_span,
-        NEAREST,
-        0.1,
-        f"sqrt(pow({a},2)+pow({b},2)-{number(-2.0 * math.cos(options.fold_limit))}*{a}*{b})",
-        u,
-        f,
-        help="nearest that the folded arm brings the wrist to the shoulder, metres",
-    )
-    draft.compute(
         names.ik_span, WHOLE, arm.frames.length, f"{a}+{b}", u, f, help="length of the straight arm as dialled, metres"
     )
+    # The nearest reach m of the folded arm: m² = (a + b)² - 2ab (1 - cos(fold_limit)).
+    lengths = arm.frames.upper_length * arm.frames.forearm_length
+    folded = number(2.0 * lengths * (1.0 - math.cos(options.fold_limit)))
     knee = f"{number(options.soft_share)}*soft*w"
     draft.compute(
         names.ik_span,
         SLACK,
         0.0,
-        f"min(w-d/z if d/z<=w-{knee} else {knee}*exp((w-{knee}-d/z)/max({knee},1e-9)),w-near)",
+        f"min(w-d/z if d/z<=w-{knee} else {knee}*exp((w-{knee}-d/z)/max({knee},1e-9)),w-sqrt(w*w-{folded}*u*f))",
         computed("w", names.ik_span, WHOLE),
         to_hand,
         object_scale(),
         dial(arm, "soft", n.SOFT),
-        computed("near", names.ik_span, NEAREST),
+        u,
+        f,
         help="how far the arm is from straight, metres",
     )
     draft.compute(
@@ -116,24 +109,19 @@ def _add_reach(draft: Draft, arm: ArmContext) -> None:
     )
 
 
-def _place_elbow(draft: Draft, arm: ArmContext) -> None:
-    """The elbow in the span's plane: x along the span, h away from it, to the side of the aim."""
-    names = arm.names
-    a, b, whole = _lengths(arm)
-    inputs = (
+def _turn_upper_arm(draft: Draft, arm: ArmContext) -> None:
+    """The upper arm leaves the span by the triangle's angle at the shoulder, about the hinge, to the side of the aim."""
+    names, frames = arm.names, arm.frames
+    a, b, _ = _lengths(arm)
+    rest = float(np.arccos(np.clip(span_frame(arm)[:3, 1] @ frames.upper_arm[:3, 1], -1.0, 1.0)))
+    draft.drive(
+        names.ik_upper_arm,
+        "rotation_euler",
+        f"{number(rest)}-atan2(sqrt(max(0,slack*(2*w-slack)*(pow(w-slack,2)-pow({a}-{b},2)))),"
+        f"pow({a},2)-pow({b},2)+pow(w-slack,2))",
         dial(arm, "u", n.UPPER_LENGTH),
         dial(arm, "f", n.FOREARM_LENGTH),
+        computed("w", names.ik_span, WHOLE),
         computed("slack", names.ik_span, SLACK),
-        computed("grow", names.ik_span, GROW),
-    )
-    reach = f"({whole}-slack)"
-    draft.drive(
-        names.ik_elbow, "location", f"grow*(pow({a},2)-pow({b},2)+pow({reach},2))/(2*{reach})", *inputs, index=1
-    )
-    draft.drive(
-        names.ik_elbow,
-        "location",
-        f"-grow*sqrt(max(0,slack*(2*{whole}-slack)*(pow({reach},2)-pow({a}-{b},2))))/(2*{reach})",
-        *inputs,
-        index=2,
+        index=0,
     )

@@ -13,7 +13,8 @@ NEED = "need"
 def add_upper_arm(draft: Draft, arm: ArmContext) -> None:
     """From the FK control's orientation, towards a held elbow, then towards the IK arm."""
     names, frames = arm.names, arm.frames
-    draft.bones.append(working(names.upper_arm, names.fk_upper_arm, frames.upper_arm, frames.upper_length))
+    draft.bones.append(working(names.upper_arm, names.clavicle, frames.upper_arm, frames.upper_length))
+    draft.constrain(names.upper_arm, "fk", "copy_rotation", names.fk_upper_arm)
     draft.constrain(names.upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
     draft.drive_constraint(names.upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
     draft.constrain(names.upper_arm, "ik", "copy_rotation", names.ik_upper_arm)
@@ -76,7 +77,7 @@ def place_wrist(draft: Draft, arm: ArmContext) -> None:
 def add_hand(draft: Draft, arm: ArmContext) -> None:
     """From the FK control's orientation towards the hand hold's."""
     names, frames = arm.names, arm.frames
-    draft.bones.append(working(names.hand, names.fk_hand, frames.hand, frames.hand_length))
+    draft.bones.append(skin(names.hand, names.fk_hand, frames.hand, frames.hand_length))
     draft.constrain(names.hand, "ik", "copy_rotation", names.hold_hand)
     draft.drive_constraint(names.hand, "ik", "influence", "ik", dial(arm, "ik", n.IK))
 
@@ -93,4 +94,3 @@ def add_skin(draft: Draft, arm: ArmContext) -> None:
             bone, "joint", "stretch_to", joint, rest_length=length, volume="XZ", bulge=1.0, keep_axis="SWING_Y"
         )
         draft.drive_constraint(bone, "joint", "bulge", "volume", dial(arm, "volume", n.VOLUME))
-    draft.bones.append(skin(names.skin_hand, names.hand, frames.hand, frames.hand_length))

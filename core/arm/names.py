@@ -63,21 +63,12 @@ class ArmNames:
         return self._name("ik", "span")
 
     @property
-    def ik_elbow(self) -> str:
-        return self._name("ik", "elbow")
-
-    @property
     def ik_upper_arm(self) -> str:
         return self._name("ik", "upper_arm")
 
     @property
     def ik_forearm(self) -> str:
         return self._name("ik", "forearm")
-
-    @property
-    def lifted(self) -> str:
-        """The clavicle after the lift."""
-        return self._name("aux", "clavicle")
 
     @property
     def level(self) -> str:
@@ -88,11 +79,6 @@ class ArmNames:
     def inherit(self) -> str:
         """What the FK arm inherits, before the lift."""
         return self._name("aux", "inherit")
-
-    @property
-    def echo(self) -> str:
-        """The FK upper arm's orientation, computed without the lifted shoulder."""
-        return self._name("aux", "echo")
 
     @property
     def elevation(self) -> str:
@@ -108,11 +94,6 @@ class ArmNames:
     def raised(self) -> str:
         """The IK upper arm's direction, computed without the lifted shoulder."""
         return self._name("aux", "raised")
-
-    @property
-    def socket(self) -> str:
-        """Parent of the FK upper arm, at the lifted shoulder."""
-        return self._name("aux", "socket")
 
     @property
     def upper_arm(self) -> str:
@@ -135,15 +116,6 @@ class ArmNames:
         return self._name("aux", "wrist")
 
     @property
-    def hand(self) -> str:
-        """The arm as it ends up: hand."""
-        return self._name("aux", "hand")
-
-    @property
-    def skin_clavicle(self) -> str:
-        return self._name("skin", "clavicle")
-
-    @property
     def skin_upper_arm(self) -> str:
         return self._name("skin", "upper_arm")
 
@@ -152,5 +124,11 @@ class ArmNames:
         return self._name("skin", "forearm")
 
     @property
-    def skin_hand(self) -> str:
+    def clavicle(self) -> str:
+        """The clavicle after the lift; it carries skin."""
+        return self._name("skin", "clavicle")
+
+    @property
+    def hand(self) -> str:
+        """The arm as it ends up: hand; it carries skin."""
         return self._name("skin", "hand")

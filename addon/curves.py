@@ -1,0 +1,48 @@
+"""Animation curves, written and read the same way in every supported host (layered actions came in between)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def new_action(armature: bpy.types.Object, name: str) -> tuple[bpy.types.Action, bpy.types.bpy_prop_collection]:
+    """A new action, assigned to the armature, and the collection of its curves."""
+    animation = armature.animation_data or armature.animation_data_create()
+    action = bpy.data.actions.new(name)
+    if hasattr(action, "layers"):
+        slot = action.slots.new("OBJECT", armature.name)
+        strip = action.layers.new("poses").strips.new(type="KEYFRAME")
+        animation.action = action
+        animation.action_slot = slot
+        return action, strip.channelbag(slot, ensure=True).fcurves
+    animation.action = action
+    return action, action.fcurves
+
+
+def curves_of(action: bpy.types.Action) -> Iterator[bpy.types.FCurve]:
+    """Every curve of an action, whatever its layers."""
+    if not hasattr(action, "layers"):
+        yield from action.fcurves
+        return
+    for layer in action.layers:
+        for strip in layer.strips:
+            for bag in strip.channelbags:
+                yield from bag.fcurves
+
+
+def write_curve(curves: bpy.types.bpy_prop_collection, path: str, index: int, frames: Array, values: Array) -> None:
+    """A curve through (frames, values), stepped: between keys it keeps the last value."""
+    curve = curves.new(path, index=index)
+    points = curve.keyframe_points
+    points.add(len(frames))
+    flat = np.empty(2 * len(frames), np.float32)
+    flat[0::2], flat[1::2] = frames, values
+    points.foreach_set("co", flat)
+    points.foreach_set("interpolation", np.zeros(len(frames), np.int32))
+    curve.update()
