@@ -5,9 +5,12 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 
 @pytest.fixture
@@ -22,12 +25,9 @@ def empty_file() -> Iterator[Any]:
 @pytest.fixture
 def wren(empty_file: Any) -> Any:
     """Wren's armature with both arms, from stature."""
-    from armwright.addon.build import build_new
-    from armwright.core.arm.build import plan_arms
-    from armwright.core.options import ArmOptions
-    from armwright.core.stature import guide_from_stature
+    from characters import wren_on_own_armature
 
-    return build_new(plan_arms(guide_from_stature(1.7, "Wren"), ArmOptions()), "Wren")
+    return wren_on_own_armature()
 
 
 @pytest.hookimpl(trylast=True)

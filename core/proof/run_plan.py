@@ -1,0 +1,171 @@
+"""Which runs a proof makes: motion, case, dials that sweep, near or out of reach, and the requirements that look at each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import ProofError
+from ..motion.clip import Clip, make_clip
+from ..motion.sweeps import elbow_sweep, fk_sweep, hand_sweep, shrug
+from ..motion.wiggle import torso_snap, torso_wiggle
+from .cases import CORNERS, MODES, Case
+
+Array = NDArray[np.float64]
+
+NEAR, FAR = "near", "far"
+WIGGLE = "torso-wiggle"
+SHRUG = "shrug"
+RAISE = "raise"
+BLEND_RAMP = "blend-ramp"
+
+HELD = ("hold-hand", "hold-elbow", "hold-both")
+CORNER_REQUIREMENTS = ("swing", *HELD, "lift", "isolate", "stretch")
+
+SWEEP_FRAMES = 120
+BLEND_FRAMES = 81
+# 3 degrees a frame, so that the table's elevations are frames.
+RAISE_FRAMES = 61
+RAMP_FRAMES = 61
+SHORTEST_SEGMENT, LONGEST_SEGMENT = 0.6, 1.8
+BETWEEN = (0.25, 0.5, 0.75)
+
+
+@dataclass(frozen=True, eq=False)
+class RunSpec:
+    """One motion of both arms in one case.
+
+    Attributes:
+        motion: name in ids and reports, unique for the case.
+        clip: what moves.
+        case: mode and dials.
+        reach: "near": held points stay in reach; "far": they leave it for part of the motion.
+        dials: (name of a dial of ArmSettings, its values (N,)): what differs from the case.
+        requirements: ids that look at the run.
+        raised: (N,) elevation of the upper arm, radians, sideways in the torso's frame from hanging; None for what the
+            clip says.
+    """
+
+    motion: str
+    clip: Clip
+    case: Case
+    reach: str = NEAR
+    dials: tuple[tuple[str, Array], ...] = ()
+    requirements: tuple[str, ...] = ()
+    raised: Array | None = None
+
+
+def standard_motions(seed: int = 1, recorded: Clip | None = None) -> tuple[Clip, ...]:
+    """The motions of a proof; `recorded` joins them where it is given."""
+    made = (
+        torso_wiggle(240, seed),
+        torso_snap(SWEEP_FRAMES, seed),
+        shrug(SWEEP_FRAMES),
+        hand_sweep(SWEEP_FRAMES, seed),
+        elbow_sweep(SWEEP_FRAMES, seed),
+        fk_sweep(SWEEP_FRAMES),
+    )
+    return made if recorded is None else (*made, recorded)
+
+
+def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
+    """Every run of a proof: all corners under each of `motions`, then out of reach, then dials in between.
+
+    Raises ProofError without a motion, for two of one name, or for a name that a run of the proof's own has.
+    """
+    _check(motions)
+    runs = [_corner(clip, case) for clip in motions for case in CORNERS]
+    wiggle = next((clip for clip in motions if clip.name == WIGGLE), motions[0])
+    still = make_clip("still", RAMP_FRAMES)
+    runs += [_far(wiggle, case) for case in CORNERS if case.mode != "none"]
+    runs += [_blend(case) for case in CORNERS]
+    runs += [_raise(case) for case in CORNERS]
+    runs += [
+        RunSpec(f"{wiggle.name}+between", wiggle, Case("none", share, lift, 0.0), requirements=("isolate", "swing"))
+        for share, lift in zip(BETWEEN, (0.0, 1.0, 0.5), strict=True)
+    ]
+    runs += [_lengths(still, mode, stretch) for mode in MODES for stretch in (0.0, 1.0)]
+    runs += [
+        RunSpec(
+            "lift-ramp",
+            still,
+            Case(mode, 0.0, 0.5, 0.0),
+            dials=(("lift", np.linspace(0.0, 1.0, still.frames)),),
+            requirements=("lift", "stretch"),
+        )
+        for mode in MODES
+    ]
+    runs += [
+        RunSpec(
+            "soft-sweep",
+            hand_sweep(RAMP_FRAMES),
+            Case("hand", 0.0, 0.0, stretch),
+            reach=FAR,
+            dials=(("soft", np.full(RAMP_FRAMES, 0.5)),),
+            requirements=("stretch",),
+        )
+        for stretch in (0.0, 0.5, 1.0)
+    ]
+    runs += [_volume(stretch) for stretch in (0.5, 1.0)]
+    return tuple(runs)
+
+
+def evaluated_frames(runs: Sequence[RunSpec]) -> int:
+    """Frames that the host evaluates for `runs`, both arms at once."""
+    return sum(run.clip.frames for run in runs)
+
+
+def _corner(clip: Clip, case: Case) -> RunSpec:
+    moved = ("shoulder",) if clip.clavicle.any() else ()
+    return RunSpec(clip.name, clip, case, requirements=CORNER_REQUIREMENTS + moved)
+
+
+def _far(clip: Clip, case: Case) -> RunSpec:
+    return RunSpec(f"{clip.name}+far", clip, case, reach=FAR, requirements=(*HELD, "lift", "stretch"))
+
+
+def _blend(case: Case) -> RunSpec:
+    """The dial from the mode's own end to the other one, in equal steps: see the `jump` of blend.py."""
+    ramp = np.linspace(case.ik, 1.0 - case.ik, BLEND_FRAMES)
+    return RunSpec(BLEND_RAMP, make_clip("still", BLEND_FRAMES), case, dials=(("ik", ramp),), requirements=("blend",))
+
+
+def _raise(case: Case) -> RunSpec:
+    angles = np.linspace(0.0, np.pi, RAISE_FRAMES)
+    return RunSpec(RAISE, make_clip("still", RAISE_FRAMES), case, requirements=("lift",), raised=angles)
+
+
+def _lengths(clip: Clip, mode: str, stretch: float) -> RunSpec:
+    """Both segments through their dials; out of step where no hand hold has to stay in reach of both."""
+    middle, half = (LONGEST_SEGMENT + SHORTEST_SEGMENT) / 2.0, (LONGEST_SEGMENT - SHORTEST_SEGMENT) / 2.0
+    phase = np.linspace(0.0, 2.0 * np.pi, clip.frames)
+    apart = 0.0 if mode == "hand" else 0.7
+    upper, fore = middle + half * np.sin(phase), middle + half * np.sin(phase + apart)
+    return RunSpec(
+        "length-ramp",
+        clip,
+        Case(mode, 0.0, 0.0, stretch),
+        dials=(("upper_length", upper), ("forearm_length", fore)),
+        requirements=("stretch", "swing", *HELD),
+    )
+
+
+def _volume(stretch: float) -> RunSpec:
+    clip = hand_sweep(RAMP_FRAMES)
+    ramp = np.linspace(0.0, 1.0, RAMP_FRAMES)
+    return RunSpec(
+        "volume-ramp", clip, Case("hand", 0.0, 0.0, stretch), FAR, (("volume", ramp),), requirements=("stretch",)
+    )
+
+
+def _check(motions: Sequence[Clip]) -> None:
+    if not motions:
+        raise ProofError("a proof without a motion proves nothing: give one or more")
+    names = [clip.name for clip in motions]
+    own = {RAISE, BLEND_RAMP, "lift-ramp", "length-ramp", "soft-sweep", "volume-ramp"}
+    for name in names:
+        if names.count(name) > 1 or name in own or "/" in name:
+            raise ProofError(f"a motion is called {name!r}: names are unique, have no '/', and are not one of {sorted(own)}")

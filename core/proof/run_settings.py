@@ -1,0 +1,221 @@
+"""What to set on an arm for a run: channels, held points and dials, frame by frame."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import ProofError
+from ..motion.clip import for_side
+from ..posing import rigid_inverse
+from ..rotations import matrix_to_euler, swing
+from ..solve.arm import solve
+from ..solve.settings import ArmGeometry, ArmPose, ArmSettings
+from .expected import reach_limits
+from .holds import BEYOND, Reach, far_place, near_place
+from .measures import arm_length, at, carried, turn, unit
+from .run_plan import FAR, RunSpec
+
+Array = NDArray[np.float64]
+
+DIALS = ("ik", "elbow", "isolate", "lift", "stretch", "soft", "volume", "upper_length", "forearm_length")
+CHANNELS = ("clavicle", "upper_arm", "forearm", "hand")
+
+# Channels of controls that a clip leaves alone, left arm, radians: a loosely bent arm, away from every zero, so that no
+# defect hides in an identity.
+LOOSE = {
+    "clavicle": (0.05, 0.0, 0.04),
+    "upper_arm": (0.30, 0.15, -0.20),
+    "forearm": (0.70, 0.30, 0.05),
+    "hand": (0.20, -0.10, 0.15),
+}
+# Held points sit off the loose arm by this, units of L, character axes of the left arm (left, back, up), so that FK and IK
+# differ.
+HAND_OFFSET = np.array([-0.15, -0.12, 0.20])
+ELBOW_OFFSET = np.array([0.05, -0.10, 0.10])
+# Distance from elbow to held hand with both held and stretch on, over the forearm's length: rest, and its range.
+BOTH_REACH, BOTH_LEAST, BOTH_MOST = 1.1, 0.7, 1.35
+# Like the rig's aim at rest, behind the elbow, units of L.
+AIM_DISTANCE = 0.75
+# Hand's distance from the shoulder while it is raised, units of the arm's dialled length.
+RAISED_REACH = 0.8
+# The lift moves the shoulder and the shoulder moves the place: two rounds settle it to well under the places' room.
+ROUNDS = 3
+
+
+def settings_for(
+    spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Array, facing: Array | None = None
+) -> ArmSettings:
+    """Everything to set on the arm `arm` ("L" or "R") for `spec`.
+
+    Args:
+        torso, root: (N, 4, 4), poses of the two bones over the clip as the host showed them.
+        facing: (3, 3), columns are the character's left, back and up in armature space; None for +X, +Y, +Z.
+
+    Raises ProofError where no place for a held point stays in reach, or the poses do not fit the clip.
+    """
+    frames = spec.clip.frames
+    if torso.shape != (frames, 4, 4) or root.shape != (frames, 4, 4):
+        raise ProofError(
+            f"{spec.motion}: poses of torso {torso.shape} and root {root.shape}; the clip needs ({frames}, 4, 4) of both"
+        )
+    facing = np.eye(3) if facing is None else facing
+    free = _free(spec, arm, geometry, torso, root)
+    rest = replace(
+        free,
+        torso=np.broadcast_to(geometry.torso, torso.shape),
+        root=np.broadcast_to(geometry.root, root.shape),
+        **{name: np.broadcast_to(for_side(LOOSE[name], arm), (frames, 3)) for name in CHANNELS},
+        **{name: np.zeros(frames) for name in ("ik", "elbow", "isolate", "lift")},
+        **{name: np.ones(frames) for name in ("upper_length", "forearm_length")},
+    )
+    loose = solve(geometry, rest)
+    if spec.raised is not None:
+        return _raised(spec, arm, free, geometry, facing)
+    return _held(spec, arm, free, geometry, facing, loose)
+
+
+def side_of(vectors: Array, arm: str) -> Array:
+    """Vectors (..., 3) of the left arm, character axes, as the arm has them: mirrored for the right."""
+    return np.asarray(vectors * np.array([1.0 if arm == "L" else -1.0, 1.0, 1.0]))
+
+
+def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Array) -> ArmSettings:
+    """The run with its channels and dials and with holds still at the rest frames."""
+    frames, case = spec.clip.frames, spec.case
+    dials = {name: np.full(frames, value) for name, value in zip(DIALS, (
+        case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0
+    ), strict=True)}
+    dials |= {name: np.asarray(values, float) for name, values in spec.dials}
+    unknown = sorted(set(dials) - set(DIALS))
+    if unknown or any(values.shape != (frames,) for values in dials.values()):
+        raise ProofError(f"{spec.motion}: dials {unknown or list(dials)} have to be of {DIALS}, with {frames} values each")
+    clip = spec.clip
+    moved = {"clavicle": clip.clavicle, "upper_arm": clip.upper_arm, "forearm": clip.forearm, "hand": clip.hand_channels}
+    channels = {
+        name: for_side(values if values.any() else np.broadcast_to(LOOSE[name], (frames, 3)), arm)
+        for name, values in moved.items()
+    }
+    elbow = geometry.upper_arm.copy()
+    elbow[:3, 3] = at(geometry.forearm)
+    aim = at(geometry.forearm) - AIM_DISTANCE * arm_length(geometry) * geometry.upper_arm[:3, 2]
+    return ArmSettings(
+        torso=torso,
+        root=root,
+        **channels,
+        hand_hold=np.broadcast_to(geometry.hand, torso.shape).copy(),
+        elbow_hold=np.broadcast_to(elbow, torso.shape).copy(),
+        aim=_with_torso(geometry, torso, aim),
+        **dials,
+    )
+
+
+def _with_torso(geometry: ArmGeometry, torso: Array, point: Array) -> Array:
+    """A point (3,) at rest, carried by the torso: (N, 3)."""
+    local = rigid_inverse(geometry.torso) @ np.append(point, 1.0)
+    return np.asarray((torso @ local)[:, :3])
+
+
+def _held(
+    spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array, loose: ArmPose
+) -> ArmSettings:
+    """`free` with holds at natural places that are in reach, or leave it."""
+    size, clip = arm_length(geometry), spec.clip
+    mirror = np.diag(side_of(np.ones(3), arm))
+    turned = facing @ mirror @ clip.hand_turn @ mirror @ facing.T
+    hand_move, elbow_move = (side_of(moves, arm) @ facing.T * size for moves in (clip.hand, clip.elbow))
+    hand_offset, elbow_offset = (facing @ side_of(offset, arm) * size for offset in (HAND_OFFSET, ELBOW_OFFSET))
+    a, b = geometry.upper_length * free.upper_length, geometry.forearm_length * free.forearm_length
+    nearest, furthest = reach_limits((a, b), geometry.options.fold_limit)
+    options, ones = geometry.options, np.ones(clip.frames)
+    shortest, longest = options.shortest * geometry.upper_length * ones, options.longest * geometry.upper_length * ones
+    forward = unit(loose.wrist[0] + hand_offset - loose.elbow[0] - elbow_offset)
+    # A hold that nothing obeys stays near its natural place: no place has to be in reach for it.
+    elbow_obeyed, hand_obeyed = bool(free.elbow.any()), bool(free.ik.any())
+    shoulder = solve(geometry, free).shoulder
+    settings = free
+    for _ in range(ROUNDS):
+        elbow_place = loose.elbow[0] + elbow_offset
+        hand_place = loose.wrist[0] + hand_offset
+        if elbow_obeyed:
+            reach = Reach(shoulder, elbow_move, shortest, longest, size)
+            elbow_place = near_place(reach, elbow_place, f"{spec.motion}: the {arm} elbow hold")
+            if spec.reach == FAR and not hand_obeyed:
+                elbow_place = far_place(reach, elbow_place)
+        elbow = elbow_place + elbow_move
+        if elbow_obeyed and hand_obeyed:
+            hand = elbow + _from_elbow(spec, free, forward, hand_move, b, options.stretch_limit)
+        else:
+            if hand_obeyed:
+                # A hand that has to be held while the blend dial turns is in reach of the unstretched arm.
+                reach = Reach(shoulder, hand_move, nearest, furthest, size, free.aim)
+                hand_place = near_place(reach, hand_place, f"{spec.motion}: the {arm} hand hold")
+                if spec.reach == FAR:
+                    hand_place = far_place(reach, hand_place, _beyond(options.stretch_limit))
+            hand = hand_place + hand_move
+        settings = replace(
+            free,
+            hand_hold=_frames(turned @ loose.hand[0], hand),
+            elbow_hold=_frames(np.broadcast_to(loose.upper_arm[0], turned.shape), elbow),
+        )
+        shoulder = solve(geometry, settings).shoulder
+    return settings
+
+
+def _from_elbow(
+    spec: RunSpec, free: ArmSettings, forward: Array, moves: Array, b: Array, stretch_limit: float
+) -> Array:
+    """Held hand seen from the held elbow, (N, 3): without stretch at the forearm's length exactly, with it in its range."""
+    if (free.stretch == 0.0).all() and spec.reach != FAR:
+        return unit(forward * b[:, None] + moves) * b[:, None]
+    if spec.reach == FAR:
+        return unit(forward * b[:, None] + moves) * (b * _beyond(stretch_limit))[:, None]
+    away = forward * (BOTH_REACH * b)[:, None] + moves
+    least, most = BOTH_LEAST * b, min(BOTH_MOST, stretch_limit) * b
+    return np.asarray(unit(away) * np.clip(np.linalg.norm(away, axis=1), least, most)[:, None])
+
+
+def _beyond(stretch_limit: float) -> float:
+    """Out of reach of the plain arm, in reach of one that stretches."""
+    return min(BEYOND, (1.0 + stretch_limit) / 2.0)
+
+
+def _raised(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array) -> ArmSettings:
+    """The upper arm at the elevations asked for, sideways in the torso's frame: by its channels, or by what it holds."""
+    assert spec.raised is not None
+    angles = spec.raised
+    up, back = geometry.up, facing[:, 1]
+    aside = facing @ side_of(np.array([1.0, 0.0, 0.0]), arm)
+    at_rest = np.sin(angles)[:, None] * aside - np.cos(angles)[:, None] * up
+    moved = turn(free.torso) @ turn(geometry.torso).T
+    towards = np.asarray((moved @ at_rest[..., None])[..., 0])
+    shoulder = _with_torso(geometry, free.torso, at(geometry.upper_arm))
+    still = np.zeros((len(angles), 3))
+    # The lift is measured against the torso, so the socket is the torso's: clavicle at rest, and isolation needs no care
+    # while torso and root keep still.
+    socket = carried(free.torso, geometry.torso, geometry.upper_arm)
+    channels = matrix_to_euler(np.swapaxes(socket, -1, -2) @ swing(socket, towards), geometry.rotation_orders[1])
+    elbow = shoulder + towards * geometry.upper_length
+    front = -np.asarray((moved @ back[:, None])[..., 0])
+    if spec.case.mode == "both":
+        hand = elbow + front * geometry.forearm_length
+    else:
+        hand = shoulder + towards * (RAISED_REACH * arm_length(geometry))
+    return replace(
+        free,
+        clavicle=still,
+        upper_arm=channels,
+        hand_hold=_frames(turn(free.hand_hold), hand),
+        elbow_hold=_frames(turn(free.elbow_hold), elbow),
+        aim=shoulder - front * arm_length(geometry),
+    )
+
+
+def _frames(turns: Array, points: Array) -> Array:
+    """Rigid frames (N, 4, 4) of orientations (N, 3, 3) and points (N, 3)."""
+    out = np.zeros((len(points), 4, 4))
+    out[:, :3, :3], out[:, :3, 3], out[:, 3, 3] = turns, points, 1.0
+    return out
+

@@ -1,0 +1,219 @@
+"""The heart of the suite: the host's evaluated bones against the reference solver, over random settings and poses.
+
+Two ways to one answer that share no code: the rig is a plan of constraints and drivers, the solver is numpy. The draw keeps
+the distances from the singular sets of docs/arm.md that `_keeps_away` states, because there both answers are right and
+arbitrarily far apart; `test_next_to_the_straight_arm` looks at the one that animators meet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+SEED = 20240611
+POSES = 3000
+POSITION_LIMIT = 5e-6  # arm lengths
+ANGLE_LIMIT = 5e-3  # degrees
+
+
+def _random_rotations(rng: np.random.Generator, count: int, largest: float) -> np.ndarray:
+    from armwright.core.rotations import quat_to_matrix, unit
+
+    axis = unit(rng.normal(size=(count, 3)))
+    angle = rng.uniform(0.0, largest, count) / 2.0
+    return quat_to_matrix(np.concatenate([np.cos(angle)[:, None], np.sin(angle)[:, None] * axis], -1))
+
+
+def _frames(rotation: np.ndarray, at: np.ndarray) -> np.ndarray:
+    out = np.tile(np.eye(4), (len(rotation), 1, 1))
+    out[:, :3, :3], out[:, :3, 3] = rotation, at
+    return out
+
+
+def _dial(rng: np.random.Generator, count: int, low: float = 0.0, high: float = 1.0) -> np.ndarray:
+    """A third at each end of the range, the rest between."""
+    value = rng.uniform(low, high, count)
+    return np.where(rng.uniform(size=count) < 1 / 3, low, np.where(rng.uniform(size=count) < 0.5, high, value))
+
+
+def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.ndarray) -> Any:
+    """Random settings (N poses) of an arm on given torso and root poses; holds in and out of reach."""
+    from armwright.core.rotations import unit
+    from armwright.core.solve.settings import ArmSettings
+
+    count = len(torso)
+    length = geometry.upper_length + geometry.forearm_length
+    local = np.linalg.inv(geometry.torso) @ geometry.upper_arm
+    near_shoulder = (torso @ local)[:, :3, 3]
+
+    def around(low: float, high: float) -> np.ndarray:
+        return near_shoulder + unit(rng.normal(size=(count, 3))) * (rng.uniform(low, high, count) * length)[:, None]
+
+    hand = around(0.1, 1.6)
+    return ArmSettings(
+        torso=torso,
+        root=root,
+        clavicle=rng.uniform(-0.5, 0.5, (count, 3)),
+        upper_arm=rng.uniform(-2.5, 2.5, (count, 3)),
+        forearm=rng.uniform(-1.5, 2.5, (count, 3)),
+        hand=rng.uniform(-1.5, 1.5, (count, 3)),
+        hand_hold=_frames(_random_rotations(rng, count, np.pi), hand),
+        elbow_hold=_frames(_random_rotations(rng, count, np.pi), around(0.1, 1.4)),
+        aim=around(0.5, 1.5),
+        ik=_dial(rng, count),
+        elbow=_dial(rng, count),
+        isolate=_dial(rng, count),
+        lift=_dial(rng, count),
+        stretch=_dial(rng, count),
+        soft=_dial(rng, count),
+        volume=_dial(rng, count),
+        upper_length=_dial(rng, count, 0.6, 1.8),
+        forearm_length=_dial(rng, count, 0.6, 1.8),
+    )
+
+
+def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
+    """Which poses keep away from the singular sets: directions by 2 degrees, lengths by 2 % (straight arm: 0.1 %)."""
+    from armwright.core.rotations import angle_between, euler_to_matrix, unit
+    from armwright.core.solve.arm import solve
+
+    pose = solve(geometry, settings)
+    s = settings
+    length = geometry.upper_length + geometry.forearm_length
+    shoulder0 = (s.torso @ np.linalg.inv(geometry.torso) @ geometry.upper_arm)[:, :3, 3]
+    good = np.ones(len(s.ik), bool)
+    two_degrees = np.radians(2.0)
+
+    def apart(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+        return np.sin(two_degrees) < np.linalg.norm(np.cross(unit(first), unit(second)), axis=1)
+
+    def not_opposite(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+        return np.sum(unit(first) * unit(second), axis=1) > -np.cos(two_degrees)
+
+    def blendable(first: np.ndarray, second: np.ndarray, dial: np.ndarray) -> np.ndarray:
+        return (dial == 0.0) | (dial == 1.0) | (angle_between(first, second) < np.pi - two_degrees)
+
+    from armwright.core.solve import arm as reference
+
+    hand, elbow = s.hand_hold[:, :3, 3], s.elbow_hold[:, :3, 3]
+    for point in (shoulder0, pose.shoulder):
+        good &= np.linalg.norm(hand - point, axis=1) > 0.02 * length
+        good &= np.linalg.norm(elbow - point, axis=1) > 0.02 * length
+        good &= apart(hand - point, s.aim - point)
+    parts = reference.parts(geometry, settings)
+    good &= blendable(parts.carried, parts.level, s.isolate)
+    good &= blendable(parts.elevation_fk, parts.elevation_ik, s.ik)
+    good &= blendable(parts.held_fk_upper, parts.held_ik_upper, s.ik)
+    good &= blendable(parts.fk_upper, s.elbow_hold[:, :3, :3], s.elbow)
+    good &= blendable(parts.fk_forearm, parts.ik_forearm, s.ik)
+    good &= blendable(parts.fk_hand, s.hand_hold[:, :3, :3], s.ik)
+    held = s.elbow > 0.0
+    for frame, point in ((parts.elevation, shoulder0), (parts.fk_upper, pose.shoulder), (parts.ik_upper, pose.shoulder)):
+        good &= ~held | not_opposite(frame[:, :, 1], elbow - point)
+    good &= not_opposite(parts.held_ik_upper[:, :, 1], hand - parts.ik_elbow)
+    good &= np.linalg.norm(hand - parts.ik_elbow, axis=1) > 0.02 * length
+    straight = geometry.upper_length * s.upper_length + geometry.forearm_length * s.forearm_length
+    shell = np.abs(np.linalg.norm(hand - pose.shoulder, axis=1) / straight - 1.0) < 1e-3
+    good &= ~(shell & (s.soft < 0.05))
+    del euler_to_matrix
+    return good
+
+
+@pytest.mark.parametrize("with_root", [True, False], ids=["root", "no-root"])
+def test_host_and_solver_agree_on_random_settings(empty_file: Any, with_root: bool) -> None:
+    rng = np.random.default_rng(SEED + with_root)
+    print("seed", SEED + with_root)
+    compare(rng, POSES // 2 if not with_root else POSES, with_root)
+
+
+def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
+    from characters import wren_on_own_armature, wren_on_torso
+
+    from armwright.addon import rig, sample
+    from armwright.core.options import ArmOptions
+    from armwright.core.rotations import angle_between
+    from armwright.core.solve.arm import solve
+    from armwright.core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
+
+    armature = wren_on_own_armature() if with_root else wren_on_torso()
+    record = rig.read_record(armature)
+    up = np.array([0.0, 0.0, 1.0])
+    geometries = {arm: sample.geometry(armature, record, arm, ArmOptions(), up) for arm in record.arms}
+    torso_rest = geometries["L"].torso
+    torso = _frames(_random_rotations(rng, count, 1.2), rng.uniform(-0.4, 0.4, (count, 3)))
+    torso[:, :3, :3] = torso[:, :3, :3] @ torso_rest[:3, :3]
+    torso[:, :3, 3] += torso_rest[:3, 3]
+    root = np.tile(np.eye(4), (count, 1, 1))
+    if with_root:
+        root = _frames(_random_rotations(rng, count, 1.0), rng.uniform(-0.4, 0.4, (count, 3))) @ geometries["L"].root
+    settings = {arm: draw(rng, geometry, torso, root) for arm, geometry in geometries.items()}
+    good = np.logical_and.reduce([_keeps_away(geometries[arm], settings[arm]) for arm in record.arms])
+    print(f"{good.sum()} of {count} poses keep away from the singular sets")
+    assert good.sum() > 2 * count // 3
+    settings = {
+        arm: replace(value, **{field.name: getattr(value, field.name)[good] for field in fields(value)})
+        for arm, value in settings.items()
+    }
+    poses = [PoseTrack(record.root, root[good])] if record.root else []
+    poses.append(PoseTrack(record.torso, torso[good]))
+    angles, dials = [], []
+    for arm, value in settings.items():
+        rest = geometries[arm]
+        aim = np.tile(np.array(armature.data.bones[record.bone(arm, "elbow_aim")].matrix_local), (good.sum(), 1, 1))
+        aim[:, :3, 3] = value.aim
+        poses += [
+            PoseTrack(record.bone(arm, "hand_hold"), value.hand_hold),
+            PoseTrack(record.bone(arm, "elbow_hold"), value.elbow_hold),
+            PoseTrack(record.bone(arm, "elbow_aim"), aim),
+        ]
+        for role in ("clavicle", "upper_arm", "forearm", "hand"):
+            angles.append(EulerTrack(record.bone(arm, f"fk_{role}"), getattr(value, role)))
+        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", "upper_length", "forearm_length"):
+            dials.append(DialTrack(record.bone(arm, "dials"), key, getattr(value, key)))
+        dials.append(DialTrack(record.bone(arm, "dials"), "elbow_hold", value.elbow))
+        del rest
+    tracks = Tracks(int(good.sum()), tuple(poses), tuple(angles), tuple(dials))
+    names = sample.sampled_bones(record, record.arms)
+    with sample.borrowed(armature):
+        sampled = sample.step(armature, tracks, names)
+    print(f"{good.sum() / sampled.seconds:.0f} frames a second")
+    samples = sample.arm_samples(record, record.arms, sampled.poses)
+    worst: dict[str, float] = {}
+    for arm, value in settings.items():
+        want, got = solve(geometries[arm], value), samples[arm]
+        length = geometries[arm].upper_length + geometries[arm].forearm_length
+        for name, wanted, found in (
+            ("shoulder", want.shoulder, got.upper_arm),
+            ("elbow", want.elbow, got.forearm),
+            ("wrist", want.wrist, got.hand),
+        ):
+            error = np.linalg.norm(wanted - found[:, :3, 3], axis=1) / length
+            worst[f"{arm} {name}"] = float(error.max())
+            _report(f"{arm} {name}", error, value)
+        for name in ("clavicle", "upper_arm", "forearm", "hand"):
+            error = np.degrees(angle_between(getattr(want, name), getattr(got, name)[:, :3, :3]))
+            worst[f"{arm} {name} turn"] = float(error.max())
+            _report(f"{arm} {name} turn", error, value)
+        for name, factor, width, found in (
+            ("upper", want.upper_factor, want.upper_width, got.skin_upper_arm),
+            ("fore", want.forearm_factor, want.forearm_width, got.skin_forearm),
+        ):
+            size = np.linalg.norm(found[:, :3, :3], axis=1)
+            error = np.abs(size / np.stack([width, factor, width], 1) - 1.0).max(axis=1)
+            worst[f"{arm} {name} size"] = float(error.max())
+            _report(f"{arm} {name} size", error, value)
+    for name, error in worst.items():
+        limit = ANGLE_LIMIT if name.endswith("turn") else 1e-5 if name.endswith("size") else POSITION_LIMIT
+        assert error < limit, (name, error)
+
+
+def _report(name: str, error: np.ndarray, settings: Any) -> None:
+    place = int(error.argmax())
+    dials = {
+        key: round(float(getattr(settings, key)[place]), 3)
+        for key in ("ik", "elbow", "isolate", "lift", "stretch", "soft", "upper_length", "forearm_length")
+    }
+    print(f"{name:20s} worst {error.max():.2e} median {np.median(error):.2e} at {place} {dials}")
