@@ -1,0 +1,116 @@
+"""The commands of dev.py: each sets up what it needs, runs, and passes the exit code on."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from .environment import Environment, say
+from .problems import SetUpError
+from .static_checks import static_checks
+
+ROOT = Path(__file__).resolve().parent.parent
+BAD_INPUT, INTERRUPTED = 2, 130
+HOST, EVERYTHING = frozenset({"host"}), frozenset({"host", "dev"})
+
+HELP = """\
+usage: dev.py COMMAND [ARGS...]
+
+  demo         build the demo character, prove its arms, write out/demo/
+  test ARGS    every test that needs no window, and the static checks; ARGS go to pytest (paths from the checkout)
+  run ARGS     python -m armwright ARGS, in the current directory
+  bench ARGS   python -m armwright bench ARGS
+  lint         the static checks: ruff, mypy, import contract
+
+The first time each sets up its environment in .venv/, which takes some minutes and needs the network.
+"""
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run one command; returns its exit code, 2 for a wrong call or a set-up that failed."""
+    commands = {"demo": _demo, "test": _test, "run": _run, "bench": _bench, "lint": _lint}
+    if arguments and arguments[0] in ("-h", "--help", "help"):
+        print(HELP, end="")
+        return 0
+    if not arguments or arguments[0] not in commands:
+        print(HELP, end="", file=sys.stderr)
+        if arguments:
+            print(f"dev.py: there is no command {arguments[0]!r}; take one of {', '.join(commands)}.", file=sys.stderr)
+        return BAD_INPUT
+    try:
+        return commands[arguments[0]](Environment(ROOT), list(arguments[1:]))
+    except SetUpError as problem:
+        print(f"dev.py: {problem}", file=sys.stderr)
+        return BAD_INPUT
+
+
+def _run(environment: Environment, arguments: list[str]) -> int:
+    environment.ensure(HOST)
+    return call(_armwright(environment, arguments))
+
+
+def _bench(environment: Environment, arguments: list[str]) -> int:
+    return _run(environment, ["bench", *arguments])
+
+
+def _demo(environment: Environment, arguments: list[str]) -> int:
+    environment.ensure(HOST)
+    return call(_armwright(environment, ["demo", "--out", "out/demo", *arguments]), ROOT)
+
+
+def _armwright(environment: Environment, arguments: list[str]) -> list[str]:
+    # -P: a file of the user's in the current directory must not stand in for a module of ours.
+    return [str(environment.python), "-P", "-m", "armwright", *arguments]
+
+
+def _lint(environment: Environment, arguments: list[str]) -> int:
+    argparse.ArgumentParser(prog="dev.py lint", description="Ruff, mypy and the import contract.").parse_args(arguments)
+    environment.ensure(EVERYTHING)
+    return 1 if _failed_static_checks(environment) else 0
+
+
+def _test(environment: Environment, arguments: list[str]) -> int:
+    environment.ensure(EVERYTHING)
+    failed = _failed_static_checks(environment)
+    where = [] if any(names_tests(argument) for argument in arguments) else ["tests", "--ignore=tests/gui"]
+    code = call([str(environment.python), "-m", "pytest", *where, *arguments], ROOT)
+    if failed:
+        say(f"Failed besides the tests: {', '.join(failed)}")
+    return code or (1 if failed else 0)
+
+
+def names_tests(argument: str) -> bool:
+    """Whether an argument to pytest names a test file, folder or node of the checkout."""
+    return not argument.startswith("-") and (ROOT / argument.split("::")[0]).exists()
+
+
+def _failed_static_checks(environment: Environment) -> list[str]:
+    failed = []
+    for check in static_checks(environment):
+        say(f"{check.name} ...")
+        if call(list(check.command), check.folder, {**os.environ, **check.variables}):
+            failed.append(check.name)
+    return failed
+
+
+def call(command: list[str], folder: Path | None = None, variables: dict[str, str] | None = None) -> int:
+    """Run a command with the user's own input and output; its exit code, as a shell would give it."""
+    sys.stdout.flush()
+    process = subprocess.Popen(command, cwd=folder, env=variables)
+    try:
+        code = process.wait()
+    except KeyboardInterrupt:
+        # A terminal interrupts the command as well: let it clean up, and end it only if it does not.
+        for end in (lambda: None, process.terminate, process.kill):
+            end()
+            try:
+                process.wait(timeout=5)
+                break
+            except subprocess.TimeoutExpired:
+                continue
+        return INTERRUPTED
+    return code if code >= 0 else 128 - code
