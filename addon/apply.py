@@ -12,6 +12,7 @@ from . import host, shapes
 CONSTRAINT_TYPES = {
     "copy_rotation": "COPY_ROTATION",
     "copy_location": "COPY_LOCATION",
+    "copy_scale": "COPY_SCALE",
     "damped_track": "DAMPED_TRACK",
     "locked_track": "LOCKED_TRACK",
     "stretch_to": "STRETCH_TO",

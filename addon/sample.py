@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ..core.frames import ORDERS
 from ..core.options import ArmOptions
-from ..core.posing import basis_of
+from ..core.posing import basis_of, rigid_inverse
 from ..core.proof.samples import SAMPLED_ROLES, ArmSamples
 from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
@@ -144,10 +144,21 @@ def _bases(armature: bpy.types.Object, tracks: Tracks) -> Iterator[tuple[bpy.typ
         rest, parent = host.rest_matrix(bone.bone), bone.parent
         if parent is None:
             yield bone, basis_of(track.poses, rest, None, None)
-            continue
-        # A parent that is not posed is at rest: `borrowed` has taken the action away and cleared the channels.
-        parent_rest = host.rest_matrix(parent.bone)
-        yield bone, basis_of(track.poses, rest, known.get(parent.name, parent_rest[None]), parent_rest)
+        else:
+            yield bone, basis_of(track.poses, rest, _carried(parent, known), host.rest_matrix(parent.bone))
+
+
+def _carried(bone: bpy.types.PoseBone, known: dict[str, Array]) -> Array:
+    """Poses (N, 4, 4) of a bone that is posed, or that its nearest posed ancestor carries, or that is at rest (1, 4, 4).
+
+    `borrowed` has taken every other motion away.
+    """
+    if bone.name in known:
+        return known[bone.name]
+    rest = host.rest_matrix(bone.bone)
+    if bone.parent is None:
+        return rest[None]
+    return np.asarray(_carried(bone.parent, known) @ rigid_inverse(host.rest_matrix(bone.parent.bone)) @ rest)
 
 
 def sampled_bones(record: RigRecord, arms: Sequence[str]) -> list[str]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ..frames import ArmFrames
 from ..options import ArmOptions
-from ..plan.draft import rest_rows
+from ..plan.draft import Draft, rest_rows
 from ..plan.model import LOCKED, Bone, Display, Variable
 from . import names as n
 
@@ -56,6 +56,15 @@ def span_frame(arm: ArmContext) -> Array:
     frame = np.eye(4)
     frame[:3, 0], frame[:3, 1], frame[:3, 2] = x, y, np.cross(x, y)
     return frame
+
+
+def keep_size(draft: Draft, arm: ArmContext, bone: str) -> None:
+    """Give `bone` its size back after its constraints.
+
+    Between two orientations less than 1.6 degrees apart the host interpolates without making the result a unit again,
+    which shrinks a bone, and so the distance to its children, by up to 5e-5.
+    """
+    draft.constrain(bone, "size", "copy_scale", arm.names.fk_clavicle)
 
 
 def number(value: float) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ..frames import FOREARM_ORDER, HAND_ORDER, UPPER_ARM_ORDER
 from ..plan.draft import Draft, rest_rows
 from ..plan.model import LOCKED, Bone, Display
@@ -12,8 +14,10 @@ from .context import ArmContext, Array, dial, placed, working
 def add_isolation(draft: Draft, arm: ArmContext) -> None:
     """What the FK upper arm inherits: from the clavicle, or by the dial from a frame outside the torso."""
     names, frames = arm.names, arm.frames
-    draft.bones.append(working(names.level, arm.root, frames.upper_arm, frames.upper_length))
-    draft.bones.append(working(names.inherit, names.fk_clavicle, frames.upper_arm, frames.upper_length))
+    # Axes of the armature: see docs/arm.md, "What the host rounds".
+    axes = placed(np.eye(4), frames.upper_arm[:3, 3])
+    draft.bones.append(working(names.level, arm.root, axes, frames.upper_length))
+    draft.bones.append(working(names.inherit, names.fk_clavicle, axes, frames.upper_length))
     draft.constrain(names.inherit, "level", "copy_rotation", names.level)
     draft.drive_constraint(names.inherit, "level", "influence", "isolate", dial(arm, "isolate", n.ISOLATE))
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..plan.draft import Draft
 from . import names as n
-from .context import ArmContext, computed, dial, distance, number, object_scale, placed, span_frame, working
+from .context import ArmContext, computed, dial, distance, keep_size, number, object_scale, placed, span_frame, working
 
 SLACK = "slack"
 WHOLE = "whole"
@@ -33,11 +33,13 @@ def add_ik(draft: Draft, arm: ArmContext) -> None:
 
     draft.bones.append(working(names.ik_upper_arm, names.ik_span, frames.upper_arm, frames.upper_length, "XYZ"))
     _turn_upper_arm(draft, arm)
-    draft.constrain(names.ik_upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
-    draft.drive_constraint(names.ik_upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
+    draft.bones.append(working(names.ik_held, names.ik_upper_arm, frames.upper_arm, frames.upper_length))
+    draft.constrain(names.ik_held, "hold", "damped_track", names.hold_elbow, axis="Y")
+    draft.drive_constraint(names.ik_held, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
+    keep_size(draft, arm, names.ik_held)
 
     elbow = placed(frames.upper_arm, frames.forearm[:3, 3])
-    draft.bones.append(working(names.ik_forearm, names.ik_upper_arm, elbow, frames.forearm_length))
+    draft.bones.append(working(names.ik_forearm, names.ik_held, elbow, frames.forearm_length))
     upper = f"{number(frames.upper_length)} * u * grow"
     draft.drive(
         names.ik_forearm,

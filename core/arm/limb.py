@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from ..plan.draft import Draft
 from . import names as n
-from .context import ArmContext, computed, dial, distance, number, object_scale, skin, working
+from .context import ArmContext, computed, dial, distance, keep_size, number, object_scale, skin, working
 from .ik import GROW, HELD
 
 NEED = "need"
 
 
 def add_upper_arm(draft: Draft, arm: ArmContext) -> None:
-    """From the FK control's orientation, towards a held elbow, then towards the IK arm."""
+    """From the FK control's orientation towards the IK arm, then towards a held elbow."""
     names, frames = arm.names, arm.frames
     draft.bones.append(working(names.upper_arm, names.clavicle, frames.upper_arm, frames.upper_length))
     draft.constrain(names.upper_arm, "fk", "copy_rotation", names.fk_upper_arm)
-    draft.constrain(names.upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
-    draft.drive_constraint(names.upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
     draft.constrain(names.upper_arm, "ik", "copy_rotation", names.ik_upper_arm)
     draft.drive_constraint(names.upper_arm, "ik", "influence", "ik", dial(arm, "ik", n.IK))
+    keep_size(draft, arm, names.upper_arm)
+    draft.constrain(names.upper_arm, "hold", "damped_track", names.hold_elbow, axis="Y")
+    draft.drive_constraint(names.upper_arm, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
 
 
 def place_elbow(draft: Draft, arm: ArmContext) -> None:
@@ -44,6 +45,7 @@ def add_forearm(draft: Draft, arm: ArmContext) -> None:
     draft.bones.append(working(names.forearm, names.fk_forearm, frames.forearm, frames.forearm_length))
     draft.constrain(names.forearm, "ik", "copy_rotation", names.ik_forearm)
     draft.drive_constraint(names.forearm, "ik", "influence", "ik", dial(arm, "ik", n.IK))
+    keep_size(draft, arm, names.forearm)
     rest = number(frames.forearm_length)
     draft.compute(
         names.ik_forearm,

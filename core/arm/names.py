@@ -67,6 +67,11 @@ class ArmNames:
         return self._name("ik", "upper_arm")
 
     @property
+    def ik_held(self) -> str:
+        """The IK upper arm, as far as the elbow is held."""
+        return self._name("ik", "held")
+
+    @property
     def ik_forearm(self) -> str:
         return self._name("ik", "forearm")
 

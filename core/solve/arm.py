@@ -30,7 +30,7 @@ class ArmParts:
     elevation_ik: Array
     elevation: Array
     ik_upper: Array
-    held_fk_upper: Array
+    free_upper: Array
     held_ik_upper: Array
     ik_elbow: Array
     fk_forearm: Array
@@ -92,13 +92,13 @@ def solve_parts(geometry: ArmGeometry, settings: ArmSettings) -> tuple[ArmPose, 
     to_elbow = elbow_at - shoulder
     asked = np.linalg.norm(to_elbow, axis=1)
     held = np.clip(asked, o.shortest * g.upper_length, o.longest * g.upper_length)
+    free_upper = slerp_matrices(fk_upper, ik_upper, s.ik)
     free_ik_upper, ik_upper = ik_upper, swing(ik_upper, to_elbow, s.elbow)
     ik_length = _lerp(a * grow, held, s.elbow)
     ik_elbow = shoulder + ik_upper[:, :, 1] * ik_length[:, None]
     # 8
-    held_fk_upper = swing(fk_upper, to_elbow, s.elbow)
-    upper = slerp_matrices(held_fk_upper, ik_upper, s.ik)
-    upper_length = _lerp(_lerp(a, held, s.elbow), ik_length, s.ik)
+    upper = swing(free_upper, to_elbow, s.elbow)
+    upper_length = _lerp(_lerp(a, a * grow, s.ik), held, s.elbow)
     elbow = shoulder + upper[:, :, 1] * upper_length[:, None]
     # 9
     held_frame = slerp_matrices(fk_upper, s.elbow_hold[:, :3, :3], s.elbow)
@@ -142,7 +142,7 @@ def solve_parts(geometry: ArmGeometry, settings: ArmSettings) -> tuple[ArmPose, 
         elevation_ik=raised,
         elevation=blended,
         ik_upper=free_ik_upper,
-        held_fk_upper=held_fk_upper,
+        free_upper=free_upper,
         held_ik_upper=ik_upper,
         ik_elbow=ik_elbow,
         fk_forearm=fk_fore,

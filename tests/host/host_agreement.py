@@ -14,9 +14,11 @@ import numpy as np
 import pytest
 
 SEED = 20240611
-POSES = 3000
+POSES = 4500
 POSITION_LIMIT = 5e-6  # arm lengths
 ANGLE_LIMIT = 5e-3  # degrees
+# Below this angle the host interpolates orientations linearly (docs/arm.md, "What the host rounds").
+LINEAR_BELOW = np.radians(1.62)
 
 
 def _random_rotations(rng: np.random.Generator, count: int, largest: float) -> np.ndarray:
@@ -36,7 +38,8 @@ def _frames(rotation: np.ndarray, at: np.ndarray) -> np.ndarray:
 def _dial(rng: np.random.Generator, count: int, low: float = 0.0, high: float = 1.0) -> np.ndarray:
     """A third at each end of the range, the rest between."""
     value = rng.uniform(low, high, count)
-    return np.where(rng.uniform(size=count) < 1 / 3, low, np.where(rng.uniform(size=count) < 0.5, high, value))
+    value = np.where(rng.uniform(size=count) < 1 / 3, low, np.where(rng.uniform(size=count) < 0.5, high, value))
+    return value.astype(np.float32).astype(float)
 
 
 def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.ndarray) -> Any:
@@ -45,6 +48,10 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
     from armwright.core.solve.settings import ArmSettings
 
     count = len(torso)
+
+    def single(values: np.ndarray) -> np.ndarray:
+        return values.astype(np.float32).astype(float)
+
     length = geometry.upper_length + geometry.forearm_length
     local = np.linalg.inv(geometry.torso) @ geometry.upper_arm
     near_shoulder = (torso @ local)[:, :3, 3]
@@ -56,10 +63,10 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
     return ArmSettings(
         torso=torso,
         root=root,
-        clavicle=rng.uniform(-0.5, 0.5, (count, 3)),
-        upper_arm=rng.uniform(-2.5, 2.5, (count, 3)),
-        forearm=rng.uniform(-1.5, 2.5, (count, 3)),
-        hand=rng.uniform(-1.5, 1.5, (count, 3)),
+        clavicle=single(rng.uniform(-0.5, 0.5, (count, 3))),
+        upper_arm=single(rng.uniform(-2.5, 2.5, (count, 3))),
+        forearm=single(rng.uniform(-1.5, 2.5, (count, 3))),
+        hand=single(rng.uniform(-1.5, 1.5, (count, 3))),
         hand_hold=_frames(_random_rotations(rng, count, np.pi), hand),
         elbow_hold=_frames(_random_rotations(rng, count, np.pi), around(0.1, 1.4)),
         aim=around(0.5, 1.5),
@@ -70,55 +77,63 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
         stretch=_dial(rng, count),
         soft=_dial(rng, count),
         volume=_dial(rng, count),
-        upper_length=_dial(rng, count, 0.6, 1.8),
-        forearm_length=_dial(rng, count, 0.6, 1.8),
+        upper_length=_dial(rng, count, 0.6, 1.5),
+        forearm_length=_dial(rng, count, 0.6, 1.5),
     )
 
 
 def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
-    """Which poses keep away from the singular sets: directions by 2 degrees, lengths by 2 % (straight arm: 0.1 %)."""
-    from armwright.core.rotations import angle_between, euler_to_matrix, unit
-    from armwright.core.solve.arm import solve
+    """Which poses keep away from the singular sets: directions by 10 degrees, lengths by 2 % (straight arm: 0.1 %).
 
-    pose = solve(geometry, settings)
+    At 10 degrees a rounding in single precision is magnified six times, which leaves the limit its meaning.
+    """
+    from armwright.core.rotations import angle_between, unit
+    from armwright.core.solve import arm as reference
+
+    pose, parts = reference.solve_parts(geometry, settings)
     s = settings
     length = geometry.upper_length + geometry.forearm_length
     shoulder0 = (s.torso @ np.linalg.inv(geometry.torso) @ geometry.upper_arm)[:, :3, 3]
     good = np.ones(len(s.ik), bool)
-    two_degrees = np.radians(2.0)
+    margin = np.radians(10.0)
 
     def apart(first: np.ndarray, second: np.ndarray) -> np.ndarray:
-        return np.sin(two_degrees) < np.linalg.norm(np.cross(unit(first), unit(second)), axis=1)
+        return np.sin(margin) < np.linalg.norm(np.cross(unit(first), unit(second)), axis=1)
 
     def not_opposite(first: np.ndarray, second: np.ndarray) -> np.ndarray:
-        return np.sum(unit(first) * unit(second), axis=1) > -np.cos(two_degrees)
+        return np.sum(unit(first) * unit(second), axis=1) > -np.cos(margin)
 
     def blendable(first: np.ndarray, second: np.ndarray, dial: np.ndarray) -> np.ndarray:
-        return (dial == 0.0) | (dial == 1.0) | (angle_between(first, second) < np.pi - two_degrees)
-
-    from armwright.core.solve import arm as reference
+        angle = angle_between(first, second)
+        return (dial == 0.0) | (dial == 1.0) | ((angle < np.pi - margin) & (angle > LINEAR_BELOW))
 
     hand, elbow = s.hand_hold[:, :3, 3], s.elbow_hold[:, :3, 3]
     for point in (shoulder0, pose.shoulder):
         good &= np.linalg.norm(hand - point, axis=1) > 0.02 * length
         good &= np.linalg.norm(elbow - point, axis=1) > 0.02 * length
         good &= apart(hand - point, s.aim - point)
-    parts = reference.parts(geometry, settings)
-    good &= blendable(parts.carried, parts.level, s.isolate)
+    # Isolation is blended in the armature's axes, where the host's linear interpolation does no harm.
+    ends = (s.isolate == 0.0) | (s.isolate == 1.0)
+    good &= ends | (angle_between(parts.carried, parts.level) < np.pi - margin)
     good &= blendable(parts.elevation_fk, parts.elevation_ik, s.ik)
-    good &= blendable(parts.held_fk_upper, parts.held_ik_upper, s.ik)
+    good &= blendable(parts.fk_upper, parts.ik_upper, s.ik)
     good &= blendable(parts.fk_upper, s.elbow_hold[:, :3, :3], s.elbow)
     good &= blendable(parts.fk_forearm, parts.ik_forearm, s.ik)
     good &= blendable(parts.fk_hand, s.hand_hold[:, :3, :3], s.ik)
     held = s.elbow > 0.0
-    for frame, point in ((parts.elevation, shoulder0), (parts.fk_upper, pose.shoulder), (parts.ik_upper, pose.shoulder)):
+    held_partly = held & (s.elbow < 1.0)
+    for frame, point in (
+        (parts.elevation, shoulder0),
+        (parts.free_upper, pose.shoulder),
+        (parts.ik_upper, pose.shoulder),
+    ):
         good &= ~held | not_opposite(frame[:, :, 1], elbow - point)
+        good &= ~held_partly | (np.sum(unit(frame[:, :, 1]) * unit(elbow - point), axis=1) < np.cos(LINEAR_BELOW))
     good &= not_opposite(parts.held_ik_upper[:, :, 1], hand - parts.ik_elbow)
     good &= np.linalg.norm(hand - parts.ik_elbow, axis=1) > 0.02 * length
     straight = geometry.upper_length * s.upper_length + geometry.forearm_length * s.forearm_length
     shell = np.abs(np.linalg.norm(hand - pose.shoulder, axis=1) / straight - 1.0) < 1e-3
     good &= ~(shell & (s.soft < 0.05))
-    del euler_to_matrix
     return good
 
 
@@ -152,7 +167,7 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
     settings = {arm: draw(rng, geometry, torso, root) for arm, geometry in geometries.items()}
     good = np.logical_and.reduce([_keeps_away(geometries[arm], settings[arm]) for arm in record.arms])
     print(f"{good.sum()} of {count} poses keep away from the singular sets")
-    assert good.sum() > 2 * count // 3
+    assert good.sum() > 0.55 * count
     settings = {
         arm: replace(value, **{field.name: getattr(value, field.name)[good] for field in fields(value)})
         for arm, value in settings.items()
@@ -182,8 +197,18 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
     print(f"{good.sum() / sampled.seconds:.0f} frames a second")
     samples = sample.arm_samples(record, record.arms, sampled.poses)
     worst: dict[str, float] = {}
-    for arm, value in settings.items():
-        want, got = solve(geometries[arm], value), samples[arm]
+    for arm, drawn in settings.items():
+        got = samples[arm]
+        # Both sides get the controls as the host holds them, in single precision; everything after that is compared.
+        value = replace(
+            drawn,
+            torso=got.torso,
+            root=got.root,
+            hand_hold=got.hand_hold,
+            elbow_hold=got.elbow_hold,
+            aim=got.elbow_aim[:, :3, 3],
+        )
+        want = solve(geometries[arm], value)
         length = geometries[arm].upper_length + geometries[arm].forearm_length
         for name, wanted, found in (
             ("shoulder", want.shoulder, got.upper_arm),

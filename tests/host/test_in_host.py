@@ -19,7 +19,17 @@ LIMIT_SECONDS = 900
 
 @pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
 def test_all_hold_in_a_host_of_their_own(path: Path) -> None:
-    command = [sys.executable, "-m", "pytest", str(path), "-o", "python_files=host_*.py", "-s", "-p", "no:cacheprovider"]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        str(path),
+        "-o",
+        "python_files=host_*.py",
+        "-s",
+        "-p",
+        "no:cacheprovider",
+    ]
     done = subprocess.run(
         command,
         stdin=subprocess.DEVNULL,

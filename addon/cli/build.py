@@ -1,0 +1,72 @@
+"""`build`: arms onto the character of a file."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ...core.errors import HostError
+from .text_files import write_text
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    command = commands.add_parser("build", help="build arms on the character of a .blend or mesh file")
+    command.add_argument("input", type=Path, metavar="IN", help=".blend, .obj, .ply, .stl, .glb or .gltf")
+    command.add_argument(
+        "--out", type=Path, required=True, metavar="OUT.blend", help="file to write; plan.json goes beside it"
+    )
+    joints = command.add_mutually_exclusive_group()
+    joints.add_argument("--guide", type=Path, metavar="GUIDE.json", help="joint guide, in the armature's space")
+    joints.add_argument(
+        "--stature", type=float, metavar="METRES", help="body height; without it or --guide, the height of the meshes"
+    )
+    command.add_argument("--name", default=None, help="the character's name (default: the input file's)")
+    command.add_argument("--armature", default=None, metavar="NAME", help="existing armature to build on")
+    command.add_argument("--torso", default="", metavar="BONE", help="its bone that carries the shoulders")
+    command.add_argument("--root", default="", metavar="BONE", help="its bone outside the torso; holds refer to it")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Open, build, save."""
+    if options.out.suffix.lower() != ".blend":
+        raise HostError(f"--out {str(options.out)!r} is not a .blend file: give it that ending")
+    if options.out.exists() and options.input.exists() and options.out.samefile(options.input):
+        raise HostError("--out names the input file: choose another name, so that the input stays as it is")
+    import bpy
+
+    from ...core import guide_json
+    from ...core.arm.build import plan_arms
+    from ...core.guide_check import check_guide
+    from ...core.options import ArmOptions
+    from ...core.plan import json as plan_json
+    from ...core.stature import guide_from_stature
+    from .. import build as building
+    from ..measure_mesh import character_height
+    from . import files
+
+    files.open_input(options.input)
+    name = options.name or options.input.stem
+    if options.guide is not None:
+        guide = guide_json.read(options.guide)
+    else:
+        guide = guide_from_stature(
+            options.stature if options.stature is not None else character_height(bpy.data.objects), name
+        )
+    for warning in check_guide(guide):
+        print(f"note: {warning}")
+    armature = None
+    if options.armature is not None or options.torso:
+        armature = files.choose_armature(options.armature, with_arms=False)
+    if armature is None:
+        plan = plan_arms(guide, ArmOptions())
+        armature = building.build_new(plan, name)
+    else:
+        files.show_scene_of(armature)
+        plan = plan_arms(guide, ArmOptions(), building.attachment_to(armature, options.torso, options.root))
+        building.build(armature, plan)
+    files.save_blend(options.out)
+    write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
+    print(f"{options.out}: {armature.name!r} has {len(guide.arms)} arms; plan.json is beside it")
+    return 0

@@ -1,0 +1,47 @@
+"""Sidebar: the dials of each arm. They are the rig's own custom properties, so they can be keyed right here."""
+
+from __future__ import annotations
+
+import bpy
+
+from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, VOLUME
+from .common import SIDE_NAMES, shown_rig
+
+GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    ("Hold", ((IK, "FK to IK"), (ELBOW, "Elbow hold"))),
+    ("Shoulder", ((LIFT, "Lift"), (ISOLATE, "Isolate"))),
+    ("Reach", ((STRETCH, "Stretch"), (SOFT, "Soft reach"), (VOLUME, "Keep volume"))),
+    ("Length", ((UPPER_LENGTH, "Upper arm"), (FOREARM_LENGTH, "Forearm"))),
+)
+
+
+class ARMWRIGHT_PT_dials(bpy.types.Panel):
+    """A column of dials for each arm."""
+
+    bl_label = "Dials"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Armwright"
+    bl_order = 2
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return shown_rig(context) is not None
+
+    def draw(self, context: bpy.types.Context) -> None:
+        shown = shown_rig(context)
+        if shown is None:
+            return
+        armature, record = shown
+        layout = self.layout
+        head = layout.row()
+        for arm in record.arms:
+            head.label(text=SIDE_NAMES.get(arm, arm))
+        for _, dials in GROUPS:
+            column = layout.column(align=True)
+            for key, label in dials:
+                row = column.row(align=True)
+                for arm in record.arms:
+                    bone = armature.pose.bones[record.bone(arm, "dials")]
+                    if key in bone:
+                        row.prop(bone, f'["{key}"]', text=label, slider=True)

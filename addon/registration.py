@@ -1,0 +1,38 @@
+"""What the extension adds to the host, in one list; taking it out is the same list backwards."""
+
+from __future__ import annotations
+
+import bpy
+
+from . import state
+from .operators import build_arms, hold, markers, proof, remove_arms
+from .panels import build_panel, dials_panel, holds_panel, proof_panel
+
+CLASSES: tuple[type, ...] = (
+    *state.CLASSES,
+    markers.ARMWRIGHT_OT_place_markers,
+    build_arms.ARMWRIGHT_OT_build_arms,
+    remove_arms.ARMWRIGHT_OT_remove_arms,
+    hold.ARMWRIGHT_OT_hold,
+    proof.ARMWRIGHT_OT_run_proof,
+    proof.ARMWRIGHT_OT_save_report,
+    build_panel.ARMWRIGHT_PT_build,
+    holds_panel.ARMWRIGHT_PT_holds,
+    dials_panel.ARMWRIGHT_PT_dials,
+    proof_panel.ARMWRIGHT_UL_verdicts,
+    proof_panel.ARMWRIGHT_PT_proof,
+)
+
+
+def register() -> None:
+    """Register every class, then the settings that hang on the host's own data."""
+    for entry in CLASSES:
+        bpy.utils.register_class(entry)
+    state.attach()
+
+
+def unregister() -> None:
+    """The mirror image of `register`."""
+    state.detach()
+    for entry in reversed(CLASSES):
+        bpy.utils.unregister_class(entry)

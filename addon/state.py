@@ -1,0 +1,76 @@
+"""Settings of the sidebar that live in the file (how to build) and in the session (what the last proof said)."""
+
+from __future__ import annotations
+
+import bpy
+
+SOURCES = (
+    ("stature", "Stature", "Place the joints by handbook proportions from the body's height", "BODY_HEIGHT", 0),
+    ("markers", "Markers", "Take the joints from the markers in the scene", "EMPTY_AXIS", 1),
+)
+
+
+def _is_armature(self: bpy.types.PropertyGroup, item: bpy.types.Object) -> bool:
+    return item.type == "ARMATURE"
+
+
+class ArmwrightBuildSettings(bpy.types.PropertyGroup):
+    """How the next build places and attaches the arms."""
+
+    source: bpy.props.EnumProperty(
+        name="Joints from", items=[(key, label, help, 0, number) for key, label, help, _, number in SOURCES]
+    )  # type: ignore[valid-type]
+    stature: bpy.props.FloatProperty(  # type: ignore[valid-type]
+        name="Body height",
+        description="Height of the character, floor to top of the head",
+        default=1.7,
+        min=0.2,
+        max=20.0,
+        unit="LENGTH",
+    )
+    armature: bpy.props.PointerProperty(  # type: ignore[valid-type]
+        name="Armature",
+        description="Armature that gets the arms; empty for a new one with root, torso and head",
+        type=bpy.types.Object,
+        poll=_is_armature,
+    )
+    torso: bpy.props.StringProperty(name="Torso bone", description="Bone that carries the shoulders")  # type: ignore[valid-type]
+    root: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="Root bone", description="Bone outside the torso to which holds refer; empty for the armature itself"
+    )
+
+
+class ArmwrightVerdict(bpy.types.PropertyGroup):
+    """One line of the verdict list: the worst check of a requirement."""
+
+    requirement: bpy.props.StringProperty()  # type: ignore[valid-type]
+    verdict: bpy.props.StringProperty()  # type: ignore[valid-type]
+    figure: bpy.props.StringProperty()  # type: ignore[valid-type]
+    limit: bpy.props.StringProperty()  # type: ignore[valid-type]
+    worst: bpy.props.StringProperty()  # type: ignore[valid-type]
+
+
+class ArmwrightProofState(bpy.types.PropertyGroup):
+    """What the last proof said, and how far a running one is."""
+
+    running: bpy.props.BoolProperty()  # type: ignore[valid-type]
+    done: bpy.props.FloatProperty(min=0.0, max=1.0)  # type: ignore[valid-type]
+    headline: bpy.props.StringProperty()  # type: ignore[valid-type]
+    rig: bpy.props.StringProperty()  # type: ignore[valid-type]
+    verdicts: bpy.props.CollectionProperty(type=ArmwrightVerdict)  # type: ignore[valid-type]
+    active: bpy.props.IntProperty()  # type: ignore[valid-type]
+
+
+CLASSES = (ArmwrightBuildSettings, ArmwrightVerdict, ArmwrightProofState)
+
+
+def attach() -> None:
+    """Hang the settings on the scene and on the session."""
+    bpy.types.Scene.armwright_build = bpy.props.PointerProperty(type=ArmwrightBuildSettings)
+    bpy.types.WindowManager.armwright_proof = bpy.props.PointerProperty(type=ArmwrightProofState)
+
+
+def detach() -> None:
+    """Take them off again."""
+    del bpy.types.WindowManager.armwright_proof
+    del bpy.types.Scene.armwright_build
