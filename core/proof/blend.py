@@ -12,11 +12,11 @@ from .measures import (
     LENGTHS,
     SLIDE_LIMIT,
     Measured,
-    turn_error,
     arm_length,
     at,
     distance,
     turn,
+    turn_error,
 )
 from .run_plan import RunSpec
 from .samples import ArmRun
@@ -32,8 +32,8 @@ LIMITS = {
     "upper-length": LENGTH_LIMIT,
     "forearm-length": LENGTH_LIMIT,
 }
-# The lift moves the shoulder along the ramp as well, and with it the IK end of the blend: Lc · lift_share / 3 per radian
-# that the arm turns, under a tenth of the arm. Twice the bound of the still shoulder covers it.
+# The lift moves the shoulder along the ramp as well, and with it the IK end of the blend: Lc · lift_share / 3 per
+# radian that the arm turns, under a tenth of the arm. Twice the bound of the still shoulder covers it.
 LIFT_ROOM = 2.0
 
 
@@ -69,10 +69,10 @@ def _gap(run: ArmRun, name: str, segment: Array, joint: Array, after: Array) -> 
 def _jump(run: ArmRun) -> Measured:
     """Second difference of elbow and wrist along the dial: a jump of j shows as j, smooth motion as (step)² · p''.
 
-    The bound: an orientation slerped over the angle Ω turns at the constant rate Ω, a length changes by Δl at a constant
-    rate, so a segment's end has |p''| <= Ω² l + 2 Ω |Δl|, and the wrist's is at most the sum of both segments'. Ω, l
-    and Δl come from the first and last frame, which `swing` and the holds judge. Three samples with weights 1, 2, 1 may each be
-    off by the limit of a gap.
+    The bound: an orientation slerped over the angle Ω turns at the constant rate Ω, a length changes by Δl at a
+    constant rate, so a segment's end has |p''| <= Ω² l + 2 Ω |Δl|, and the wrist's is at most the sum of both
+    segments'. Ω, l and Δl come from the first and last frame, which `swing` and the holds judge. Three samples with
+    weights 1, 2, 1 may each be off by the limit of a gap.
     """
     geometry, samples, dial = run.geometry, run.samples, run.settings.ik
     size = arm_length(geometry)
@@ -89,5 +89,3 @@ def _jump(run: ArmRun) -> Measured:
         bend = np.linalg.norm(path[2:] - 2.0 * path[1:-1] + path[:-2], axis=1) / size
         values[1:-1] = np.maximum(values[1:-1], bend)
     return Measured("jump", LENGTHS, values, limit, at(samples.wrist), at(samples.wrist))
-
-

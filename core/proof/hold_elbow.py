@@ -18,7 +18,7 @@ def applies(spec: RunSpec) -> bool:
 
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
-    """Elbow against its hold, wrist against the FK forearm that stands in the hold's frame (L), hand's rotation (degrees)."""
+    """Elbow against its hold, wrist against the FK forearm in the hold's frame (L), hand's rotation (degrees)."""
     goal = expected(run)
     hold = at(run.settings.elbow_hold)
     forearm, hand = held_arm(run)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import ProofError
+from .measures import unit
 
 Array = NDArray[np.float64]
 
@@ -47,11 +48,21 @@ class Reach:
 
 
 def room(reach: Reach, places: Array) -> Array:
-    """Smallest distance over the run from either end of the reach, (K,) in units of L, for places (K, 3); below 0 is out of reach."""
-    away = places[:, None] + (reach.moves - reach.shoulder)[None]
-    far = np.linalg.norm(away, axis=-1)
+    """Smallest distance over the run from either end of the reach, (K,), units of L, for places (K, 3).
+
+    Below 0 a place is out of reach; a place on the line to the aim is as bad as one that misses by L.
+    """
+    moves = reach.moves - reach.shoulder
+    # |p + m|² = |p|² + 2 p·m + |m|², as products of matrices: thousands of places against hundreds of frames.
+    square = np.sum(places * places, axis=1)[:, None] + 2.0 * places @ moves.T + np.sum(moves * moves, axis=1)
+    far = np.sqrt(np.maximum(square, 0.0))
     least = np.minimum(far - reach.nearest, reach.furthest - far).min(axis=1) / reach.size
-    return np.asarray(np.where(_off_aim(reach, away, far), least, np.minimum(least, -1.0)))
+    if reach.aim is None:
+        return np.asarray(least)
+    aim = unit(reach.aim - reach.shoulder)
+    cosine = (places @ aim.T + np.sum(moves * aim, axis=1)) / np.maximum(far, 1e-12)
+    on_aim = (1.0 - cosine * cosine < OFF_AIM**2).any(axis=1)
+    return np.asarray(np.where(on_aim, np.minimum(least, -1.0), least))
 
 
 def near_place(reach: Reach, natural: Array, what: str) -> Array:
@@ -59,6 +70,8 @@ def near_place(reach: Reach, natural: Array, what: str) -> Array:
 
     Raises ProofError, with the missing distance, where the search finds none.
     """
+    if room(reach, natural[None])[0] >= COMFORTABLE:
+        return natural
     ticks = np.arange(-SPAN, SPAN + STEP / 2.0, STEP)
     grid = np.stack(np.meshgrid(ticks, ticks, ticks, indexing="ij"), axis=-1).reshape(-1, 3)
     best = _best(reach, natural, natural + grid * reach.size)
@@ -72,14 +85,15 @@ def near_place(reach: Reach, natural: Array, what: str) -> Array:
     least = float(room(reach, best[None])[0])
     if not least >= LEAST:
         raise ProofError(
-            f"{what}: no place stays in reach through the whole motion; the best misses by {-least * reach.size:.4f} m: "
+            f"{what}: no place stays in reach through the whole motion; the best misses by "
+            f"{(LEAST - least) * reach.size:.4f} m: "
             "use a motion with less travel or turn, or wider limits of the segments' lengths"
         )
     return best
 
 
 def far_place(reach: Reach, near: Array, beyond: float = BEYOND) -> Array:
-    """`near`, a place in reach, moved straight away from the shoulder until the point is `beyond` of its furthest reach once."""
+    """`near` (3,) moved away from the shoulder until the point is at `beyond` times its furthest reach once."""
     out = near - (reach.shoulder - reach.moves).mean(axis=0)
     out = out / max(float(np.linalg.norm(out)), 1e-9)
 
@@ -101,12 +115,3 @@ def _best(reach: Reach, natural: Array, places: Array) -> Array:
     good = rooms >= COMFORTABLE
     # Of equal ones the first: argmin and argmax are deterministic.
     return np.asarray(places[int(np.argmin(np.where(good, away, np.inf)) if good.any() else np.argmax(rooms))])
-
-
-def _off_aim(reach: Reach, away: Array, far: Array) -> Array:
-    """Whether each place (K,) keeps off the line to the aim in every frame; all do where there is none."""
-    if reach.aim is None:
-        return np.ones(len(away), bool)
-    aim = reach.aim - reach.shoulder
-    sine = np.linalg.norm(np.cross(away, aim[None]), axis=-1) / np.maximum(far * np.linalg.norm(aim, axis=-1), 1e-12)
-    return np.asarray((sine >= OFF_AIM).all(axis=1))

@@ -1,4 +1,4 @@
-"""`isolate`: the FK arm's rotation, from the clavicle's (0) to the root's (1) by a slerp; the arm travels with the shoulder."""
+"""`isolate`: the FK arm turns with the clavicle (0), with the root (1), or by a slerp; it travels with the shoulder."""
 
 from __future__ import annotations
 
@@ -21,12 +21,9 @@ def applies(spec: RunSpec) -> bool:
 
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
-    """Rotation of the upper arm against what it should inherit (degrees), and the shoulder against the clavicle's end (L)."""
+    """Rotation of the upper arm against what it should inherit (degrees), shoulder against the clavicle's end (L)."""
     values = run.settings.isolate
-    if (values == 0.0).all():
-        name = "follow-error"
-    else:
-        name = "drift" if (values == 1.0).all() else "slerp-error"
+    name = "follow-error" if (values == 0.0).all() else "drift" if (values == 1.0).all() else "slerp-error"
     clavicle = run.samples.clavicle
     tip = at(clavicle) + turn(clavicle)[..., 1] * run.geometry.clavicle_length
     return (

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..rotations import euler_to_matrix
+from ..rotations import axis_matrix
 from ..solve.arm import solve
-from ..solve.settings import ArmPose
 from .measures import DEGREES, FACTOR, Measured, at, turn, turn_error
 from .run_plan import RAISE, RunSpec
 from .samples import ArmRun
@@ -30,11 +29,12 @@ LIMITS = {
     "lift-range": CEILING,
     "rise-band": BAND,
 }
-# Rise of the shoulder over the humerus' length, against elevation in degrees: Holzbaur et al. 2005, as packaged in myo-sim.
+# Rise of the shoulder over the humerus' length, against elevation in degrees: Holzbaur et al. 2005, as packaged in
+# myo-sim.
 ELEVATIONS = np.array([30.0, 60.0, 90.0, 120.0, 150.0, 180.0])
 RISES = np.array([0.024, 0.054, 0.087, 0.124, 0.162, 0.200])
-# Clavicle over upper arm of a person, about (Winter, fig. 4.1: shoulder half-breadth 0.129 over upper arm 0.186), give or
-# take a half: the published rise of a person says nothing about other shoulders.
+# Clavicle over upper arm of a person (Winter, fig. 4.1: shoulder half-breadth 0.129 over upper arm 0.186), give or take
+# a half: the published rise of a person says nothing about other shoulders.
 PERSON = (0.35, 1.05)
 # Steepest slope of the rhythm: docs/arm.md, 4.
 STEEPEST = 1.0 / 3.0
@@ -46,17 +46,24 @@ def applies(spec: RunSpec) -> bool:
 
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
-    """The lifted clavicle against the reference solver's; while the arm is raised: monotone, continuous, in its range."""
+    """The lifted clavicle against the reference solver's; while the arm is raised: monotone, continuous, in its range.
+
+    Where the dial is 0 nothing may lift, whatever a solver says.
+    """
+    shoulder = at(run.samples.upper_arm)
+    if not run.settings.lift.any():
+        return (Measured("lift-error", DEGREES, lift_error(run, np.zeros(len(shoulder))), LIFT_LIMIT),)
     pose = solve(run.geometry, run.settings)
-    error = Measured("lift-error", DEGREES, lift_error(run, pose), LIFT_LIMIT, at(run.samples.upper_arm), pose.shoulder)
-    if run.motion != RAISE or not (run.settings.lift > 0.0).any():
+    error = Measured("lift-error", DEGREES, lift_error(run, pose.lift), LIFT_LIMIT, pose.shoulder, shoulder)
+    if run.motion != RAISE:
         return (error,)
     lift, elevation = np.degrees(lift_angle(run)), np.degrees(pose.elevation)
     up, raised = np.diff(lift, prepend=lift[0]), np.diff(elevation, prepend=elevation[0])
+    backwards = np.maximum(-up * np.sign(raised), 0.0)
     steepest = run.settings.lift * run.geometry.options.lift_share * STEEPEST * np.abs(raised)
     measured = (
         error,
-        Measured("lift-backwards", DEGREES, np.where(raised >= 0.0, np.maximum(-up, 0.0), np.maximum(up, 0.0)), LIFT_LIMIT),
+        Measured("lift-backwards", DEGREES, backwards, LIFT_LIMIT),
         Measured("lift-jump", DEGREES, np.maximum(np.abs(up) - steepest, 0.0), 2.0 * LIFT_LIMIT),
         Measured("lift-range", DEGREES, lift - lift.min(), CEILING),
     )
@@ -70,17 +77,16 @@ def lift_angle(run: ArmRun) -> Array:
     return np.arctan2(change[:, 2, 1] - change[:, 1, 2], change[:, 1, 1] + change[:, 2, 2])
 
 
-def lift_error(run: ArmRun, pose: ArmPose) -> Array:
-    """Angle between the lifted clavicle and its control turned by the reference solver's lift about X, (N,), degrees."""
-    angles = np.stack([pose.lift, np.zeros_like(pose.lift), np.zeros_like(pose.lift)], axis=-1)
-    return turn_error(turn(run.samples.clavicle), turn(run.samples.fk_clavicle) @ euler_to_matrix(angles, "XYZ"))
+def lift_error(run: ArmRun, wanted: Array) -> Array:
+    """Angle between the lifted clavicle and its control turned by `wanted` (N,), radians, about X: (N,), degrees."""
+    return turn_error(turn(run.samples.clavicle), turn(run.samples.fk_clavicle) @ axis_matrix("X", wanted))
 
 
 def rise_band(run: ArmRun) -> Measured:
     """Rise of the shoulder over the upper arm's length against the published one, as a factor of 1 or more, (N,).
 
-    Rise and elevation are read from the host's bones; the first frame hangs. The table is interpolated; below 30 degrees
-    it says nothing and the value is 0.
+    Rise and elevation are read from the host's bones; the first frame hangs. The table is interpolated; below 30
+    degrees it says nothing and the value is 0.
     """
     geometry, samples = run.geometry, run.samples
     ratio = geometry.clavicle_length / geometry.upper_length
@@ -88,9 +94,7 @@ def rise_band(run: ArmRun) -> Measured:
     shoulder = at(samples.upper_arm)
     rise = (shoulder - shoulder[0]) @ geometry.up / geometry.upper_length
     arm = turn(samples.upper_arm)[..., 1]
-    elevation = np.degrees(
-        np.arctan2(np.linalg.norm(np.cross(arm, down), axis=1), np.sum(arm * down, axis=1))
-    )
+    elevation = np.degrees(np.arctan2(np.linalg.norm(np.cross(arm, down), axis=1), np.sum(arm * down, axis=1)))
     published = np.interp(elevation, ELEVATIONS, RISES)
     factor = np.maximum(rise / published, published / np.maximum(rise, published / 1000.0))
     outside = not PERSON[0] <= ratio <= PERSON[1]

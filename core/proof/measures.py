@@ -91,12 +91,12 @@ def arm_length(geometry: ArmGeometry) -> float:
 
 
 def carried(pose: Array, rest: Array, what: Array) -> Array:
-    """What a bone takes along: `pose @ rest⁻¹ @ what`; (N, 3, 3), from rest orientations (3, 3) of the bone and `what`."""
+    """Orientation of `what` as a bone takes it along, (N, 3, 3): `pose` (N, 4, 4), `rest`, `what` (4, 4)."""
     return np.asarray(turn(pose) @ turn(rest).T @ turn(what))
 
 
 def clavicle_control(run: ArmRun) -> Array:
-    """Orientation that the clavicle's control should have, (N, 3, 3): docs/arm.md, 1, from the torso and the channels."""
+    """Orientation that the clavicle's control should have, (N, 3, 3): docs/arm.md, 1, from torso and channels."""
     geometry, settings = run.geometry, run.settings
     channels = euler_to_matrix(settings.clavicle, geometry.rotation_orders[0])
     return np.asarray(carried(settings.torso, geometry.torso, geometry.clavicle) @ channels)
@@ -108,8 +108,10 @@ def held_arm(run: ArmRun) -> tuple[Array, Array]:
     fore = carried(settings.elbow_hold, geometry.upper_arm, geometry.forearm) @ euler_to_matrix(
         settings.forearm, geometry.rotation_orders[2]
     )
-    hand = fore @ (turn(geometry.forearm).T @ turn(geometry.hand)) @ euler_to_matrix(
-        settings.hand, geometry.rotation_orders[3]
+    hand = (
+        fore
+        @ (turn(geometry.forearm).T @ turn(geometry.hand))
+        @ euler_to_matrix(settings.hand, geometry.rotation_orders[3])
     )
     return np.asarray(fore), np.asarray(hand)
 

@@ -1,4 +1,4 @@
-"""Which runs a proof makes: motion, case, dials that sweep, near or out of reach, and the requirements that look at each."""
+"""Which runs a proof makes: motion, case, dials that sweep, in or out of reach, and which requirements look at each."""
 
 from __future__ import annotations
 
@@ -168,4 +168,6 @@ def _check(motions: Sequence[Clip]) -> None:
     own = {RAISE, BLEND_RAMP, "lift-ramp", "length-ramp", "soft-sweep", "volume-ramp"}
     for name in names:
         if names.count(name) > 1 or name in own or "/" in name:
-            raise ProofError(f"a motion is called {name!r}: names are unique, have no '/', and are not one of {sorted(own)}")
+            raise ProofError(
+                f"a motion is called {name!r}: names are unique, without '/', and none of {', '.join(sorted(own))}"
+            )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +31,8 @@ LOOSE = {
     "forearm": (0.70, 0.30, 0.05),
     "hand": (0.20, -0.10, 0.15),
 }
-# Held points sit off the loose arm by this, units of L, character axes of the left arm (left, back, up), so that FK and IK
-# differ.
+# Held points sit off the loose arm by this, units of L, character axes of the left arm (left, back, up), so that FK and
+# IK differ.
 HAND_OFFSET = np.array([-0.15, -0.12, 0.20])
 ELBOW_OFFSET = np.array([0.05, -0.10, 0.10])
 # Distance from elbow to held hand with both held and stretch on, over the forearm's length: rest, and its range.
@@ -41,8 +41,8 @@ BOTH_REACH, BOTH_LEAST, BOTH_MOST = 1.1, 0.7, 1.35
 AIM_DISTANCE = 0.75
 # Hand's distance from the shoulder while it is raised, units of the arm's dialled length.
 RAISED_REACH = 0.8
-# The lift moves the shoulder and the shoulder moves the place: two rounds settle it to well under the places' room.
-ROUNDS = 3
+# The lift moves the shoulder and the shoulder the place: a third round would move it by well under a place's room.
+ROUNDS = 2
 
 
 def settings_for(
@@ -59,22 +59,13 @@ def settings_for(
     frames = spec.clip.frames
     if torso.shape != (frames, 4, 4) or root.shape != (frames, 4, 4):
         raise ProofError(
-            f"{spec.motion}: poses of torso {torso.shape} and root {root.shape}; the clip needs ({frames}, 4, 4) of both"
+            f"{spec.motion}: poses of torso {torso.shape} and root {root.shape}; the clip needs ({frames}, 4, 4)"
         )
     facing = np.eye(3) if facing is None else facing
     free = _free(spec, arm, geometry, torso, root)
-    rest = replace(
-        free,
-        torso=np.broadcast_to(geometry.torso, torso.shape),
-        root=np.broadcast_to(geometry.root, root.shape),
-        **{name: np.broadcast_to(for_side(LOOSE[name], arm), (frames, 3)) for name in CHANNELS},
-        **{name: np.zeros(frames) for name in ("ik", "elbow", "isolate", "lift")},
-        **{name: np.ones(frames) for name in ("upper_length", "forearm_length")},
-    )
-    loose = solve(geometry, rest)
     if spec.raised is not None:
         return _raised(spec, arm, free, geometry, facing)
-    return _held(spec, arm, free, geometry, facing, loose)
+    return _held(spec, arm, free, geometry, facing)
 
 
 def side_of(vectors: Array, arm: str) -> Array:
@@ -85,15 +76,21 @@ def side_of(vectors: Array, arm: str) -> Array:
 def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Array) -> ArmSettings:
     """The run with its channels and dials and with holds still at the rest frames."""
     frames, case = spec.clip.frames, spec.case
-    dials = {name: np.full(frames, value) for name, value in zip(DIALS, (
-        case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0
-    ), strict=True)}
+    dials = {
+        name: np.full(frames, value)
+        for name, value in zip(
+            DIALS, (case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0), strict=True
+        )
+    }
     dials |= {name: np.asarray(values, float) for name, values in spec.dials}
     unknown = sorted(set(dials) - set(DIALS))
     if unknown or any(values.shape != (frames,) for values in dials.values()):
-        raise ProofError(f"{spec.motion}: dials {unknown or list(dials)} have to be of {DIALS}, with {frames} values each")
+        raise ProofError(
+            f"{spec.motion}: {', '.join(unknown) or 'a dial'} does not fit; "
+            f"give {frames} values each for dials of {', '.join(DIALS)}"
+        )
     clip = spec.clip
-    moved = {"clavicle": clip.clavicle, "upper_arm": clip.upper_arm, "forearm": clip.forearm, "hand": clip.hand_channels}
+    moved = dict(zip(CHANNELS, (clip.clavicle, clip.upper_arm, clip.forearm, clip.hand_channels), strict=True))
     channels = {
         name: for_side(values if values.any() else np.broadcast_to(LOOSE[name], (frames, 3)), arm)
         for name, values in moved.items()
@@ -118,10 +115,22 @@ def _with_torso(geometry: ArmGeometry, torso: Array, point: Array) -> Array:
     return np.asarray((torso @ local)[:, :3])
 
 
-def _held(
-    spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array, loose: ArmPose
-) -> ArmSettings:
+def _loose(geometry: ArmGeometry, free: ArmSettings, arm: str) -> ArmPose:
+    """The loosely bent FK arm of a torso at rest, one pose."""
+    first = {field.name: getattr(free, field.name)[:1] for field in fields(free)}
+    at_rest = {
+        "torso": geometry.torso[None],
+        "root": geometry.root[None],
+        **{name: for_side(LOOSE[name], arm)[None] for name in CHANNELS},
+        **{name: np.zeros(1) for name in ("ik", "elbow", "isolate", "lift")},
+        **{name: np.ones(1) for name in ("upper_length", "forearm_length")},
+    }
+    return solve(geometry, ArmSettings(**(first | at_rest)))
+
+
+def _held(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array) -> ArmSettings:
     """`free` with holds at natural places that are in reach, or leave it."""
+    loose = _loose(geometry, free, arm)
     size, clip = arm_length(geometry), spec.clip
     mirror = np.diag(side_of(np.ones(3), arm))
     turned = facing @ mirror @ clip.hand_turn @ mirror @ facing.T
@@ -134,9 +143,11 @@ def _held(
     forward = unit(loose.wrist[0] + hand_offset - loose.elbow[0] - elbow_offset)
     # A hold that nothing obeys stays near its natural place: no place has to be in reach for it.
     elbow_obeyed, hand_obeyed = bool(free.elbow.any()), bool(free.ik.any())
-    shoulder = solve(geometry, free).shoulder
+    # Without lift the shoulder does not depend on the holds.
+    rounds = ROUNDS if (elbow_obeyed or hand_obeyed) and free.lift.any() else 1
     settings = free
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
+        shoulder = solve(geometry, settings).shoulder
         elbow_place = loose.elbow[0] + elbow_offset
         hand_place = loose.wrist[0] + hand_offset
         if elbow_obeyed:
@@ -149,7 +160,6 @@ def _held(
             hand = elbow + _from_elbow(spec, free, forward, hand_move, b, options.stretch_limit)
         else:
             if hand_obeyed:
-                # A hand that has to be held while the blend dial turns is in reach of the unstretched arm.
                 reach = Reach(shoulder, hand_move, nearest, furthest, size, free.aim)
                 hand_place = near_place(reach, hand_place, f"{spec.motion}: the {arm} hand hold")
                 if spec.reach == FAR:
@@ -160,14 +170,13 @@ def _held(
             hand_hold=_frames(turned @ loose.hand[0], hand),
             elbow_hold=_frames(np.broadcast_to(loose.upper_arm[0], turned.shape), elbow),
         )
-        shoulder = solve(geometry, settings).shoulder
     return settings
 
 
 def _from_elbow(
     spec: RunSpec, free: ArmSettings, forward: Array, moves: Array, b: Array, stretch_limit: float
 ) -> Array:
-    """Held hand seen from the held elbow, (N, 3): without stretch at the forearm's length exactly, with it in its range."""
+    """Held hand seen from the held elbow, (N, 3): at the forearm's length exactly, or with stretch in its range."""
     if (free.stretch == 0.0).all() and spec.reach != FAR:
         return unit(forward * b[:, None] + moves) * b[:, None]
     if spec.reach == FAR:
@@ -183,7 +192,7 @@ def _beyond(stretch_limit: float) -> float:
 
 
 def _raised(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array) -> ArmSettings:
-    """The upper arm at the elevations asked for, sideways in the torso's frame: by its channels, or by what it holds."""
+    """The upper arm at the elevations asked for, sideways in the torso's frame: by channels, or by what it holds."""
     assert spec.raised is not None
     angles = spec.raised
     up, back = geometry.up, facing[:, 1]
@@ -193,8 +202,7 @@ def _raised(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, f
     towards = np.asarray((moved @ at_rest[..., None])[..., 0])
     shoulder = _with_torso(geometry, free.torso, at(geometry.upper_arm))
     still = np.zeros((len(angles), 3))
-    # The lift is measured against the torso, so the socket is the torso's: clavicle at rest, and isolation needs no care
-    # while torso and root keep still.
+    # With clavicle, torso and root at rest the arm inherits the same whatever the isolation.
     socket = carried(free.torso, geometry.torso, geometry.upper_arm)
     channels = matrix_to_euler(np.swapaxes(socket, -1, -2) @ swing(socket, towards), geometry.rotation_orders[1])
     elbow = shoulder + towards * geometry.upper_length
@@ -218,4 +226,3 @@ def _frames(turns: Array, points: Array) -> Array:
     out = np.zeros((len(points), 4, 4))
     out[:, :3, :3], out[:, :3, 3], out[:, 3, 3] = turns, points, 1.0
     return out
-

@@ -1,4 +1,7 @@
-"""What the host showed: evaluated bones of one arm over the frames of a run. The only thing that measures look at, besides what was set."""
+"""What the host showed: evaluated bones of one arm over the frames of a run.
+
+The only thing that measures look at, besides what was set.
+"""
 
 from __future__ import annotations
 
@@ -33,9 +36,9 @@ SAMPLED_ROLES = (
 class ArmSamples:
     """Evaluated bones of one arm, armature space, metres, (N, 4, 4) each.
 
-    `fk_clavicle` is the clavicle's control, `clavicle` the clavicle after the lift; `upper_arm`, `forearm`, `hand` are the arm as it
-    ends up, their heads the shoulder, elbow and wrist; `elbow` and `wrist` have the joints as heads too; the skin bones carry
-    the stretch in the length of their axes.
+    `fk_clavicle` is the clavicle's control, `clavicle` the clavicle after the lift; `upper_arm`, `forearm`, `hand` are
+    the arm as it ends up, their heads the shoulder, elbow and wrist; `elbow` and `wrist` have the joints as heads too;
+    the skin bones carry the stretch in the length of their axes.
     """
 
     torso: Array

@@ -1,4 +1,4 @@
-"""`stretch`: segments as long as their dials and the reach say, the wrist where that puts it, the skin's volume kept."""
+"""`stretch`: segments as long as dials and reach say, the wrist where that puts it, the skin's volume kept."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def applies(spec: RunSpec) -> bool:
 
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
-    """Wrist error (L), lengths over rest lengths, x·y·z of the skin against c^(1 - volume) with c the segment's length factor.
+    """Wrist error (L), lengths over rest lengths, x·y·z of the skin against c^(1 - volume), c its length factor.
 
     The wrist is compared with where docs/arm.md has it: on the hold where the arm reaches it, and otherwise on the
     straight line to it, short by exactly the missing distance.
@@ -48,7 +48,7 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
 
 
 def wanted_wrist(run: ArmRun, goal: Expected) -> Array:
-    """Where the wrist should be, (N, 3): by IK, by the held elbow's FK forearm, or along the FK arm as the host turned it."""
+    """Where the wrist should be, (N, 3): by IK, by the held elbow's FK forearm, or along the host's FK arm."""
     if run.case.ik == 1.0:
         return goal.ik_wrist
     if run.case.elbow == 1.0:
