@@ -15,6 +15,7 @@ from .static_checks import static_checks
 
 ROOT = Path(__file__).resolve().parent.parent
 BAD_INPUT, INTERRUPTED = 2, 130
+PATIENCE_SECONDS = 10
 HOST, EVERYTHING = frozenset({"host"}), frozenset({"host", "dev"})
 
 HELP = """\
@@ -105,12 +106,12 @@ def call(command: list[str], folder: Path | None = None, variables: dict[str, st
         code = process.wait()
     except KeyboardInterrupt:
         # A terminal interrupts the command as well: let it clean up, and end it only if it does not.
-        for end in (lambda: None, process.terminate, process.kill):
-            end()
+        for end in (process.terminate, process.kill):
             try:
-                process.wait(timeout=5)
-                break
+                process.wait(timeout=PATIENCE_SECONDS)
+                return INTERRUPTED
             except subprocess.TimeoutExpired:
-                continue
+                end()
+        process.wait()
         return INTERRUPTED
     return code if code >= 0 else 128 - code

@@ -1,4 +1,4 @@
-"""The virtual environment of one Python version, `.venv/<major.minor>/`: made once, completed when pyproject.toml changes.
+"""The virtual environment of one Python version, `.venv/<major.minor>/`: made once, completed later.
 
 Beside it lie `<major.minor>.unfinished` (there while a set-up runs, so an interrupted one is seen and remade),
 `<major.minor>.lock` (two set-ups at once take turns) and `<major.minor>-setup.log` (everything venv and pip said).
@@ -59,9 +59,7 @@ class Environment:
     def ready(self, extras: frozenset[str]) -> bool:
         """Whether nothing is left to do for `extras`."""
         digest, present = self.installed()
-        return (
-            extras <= present and digest == self.digest() and not self.unfinished.exists() and self.python.exists()
-        )
+        return extras <= present and digest == self.digest() and not self.unfinished.exists() and self.python.exists()
 
     def ensure(self, extras: frozenset[str]) -> None:
         """Make or complete the environment. Raises SetUpError; a failed set-up is remade by the next call."""
@@ -129,7 +127,7 @@ class Environment:
 def _turn(path: Path) -> Iterator[None]:
     """Hold the lock file `path`; the system frees it when the process ends in whatever way."""
     with path.open("a+b") as file:
-        if os.name == "nt":
+        if sys.platform == "win32":
             import msvcrt
 
             file.seek(0)

@@ -19,7 +19,10 @@ NO_MATCH = "the package index has no version of a needed package for this Python
 # in further complaints, so the first cause comes first, and "no version found" counts only when the index answered.
 _SIGNS = (
     (FULL_DISK, ("no space left on device", "[errno 28]", "disk quota exceeded", "not enough space on the disk")),
-    (NO_VENV, ("ensurepip is not available", "no module named venv", "no module named ensurepip", "no module named pip")),
+    (
+        NO_VENV,
+        ("ensurepip is not available", "no module named venv", "no module named ensurepip", "no module named pip"),
+    ),
     (
         NO_NETWORK,
         (
@@ -39,9 +42,14 @@ _SIGNS = (
             "remotedisconnected",
             "certificate verify failed",
             "max retries exceeded",
+            # Every index has setuptools, the first thing asked for; with retries turned off pip says no more than this.
+            "requirement setuptools>=68 (from versions: none)",
         ),
     ),
-    (NO_PERMISSION, ("permission denied", "read-only file system", "[errno 13]", "[errno 30]", "operation not permitted")),
+    (
+        NO_PERMISSION,
+        ("permission denied", "read-only file system", "[errno 13]", "[errno 30]", "operation not permitted"),
+    ),
     (NO_MATCH, ("no matching distribution found", "could not find a version that satisfies")),
 )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -46,7 +46,7 @@ def package_view(environment: Environment) -> Path:
     link = folder / "armwright"
     if not link.exists():
         link.unlink(missing_ok=True)
-        if os.name == "nt":
+        if sys.platform == "win32":
             import _winapi
 
             _winapi.CreateJunction(str(environment.root), str(link))
