@@ -21,7 +21,7 @@ class Check:
 
 
 def static_checks(environment: Environment) -> tuple[Check, ...]:
-    """Every static check, for a set-up `environment`."""
+    """Every static check, for a set-up `environment`. All of them work on both Pythons."""
     python, root = str(environment.python), environment.root
     typing = package_view(environment)
     mypy = (
@@ -35,7 +35,7 @@ def static_checks(environment: Environment) -> tuple[Check, ...]:
         Check("mypy --strict on core", (*mypy, "--strict", "-p", "armwright.core"), typing, only_here),
         Check("mypy on addon", (*mypy, "-p", "armwright.addon"), typing, only_here),
         Check("mypy --strict on devtools", (*mypy, "--strict", "devtools"), root),
-        Check("import contract", (python, "-c", linter, "--no-cache"), root),
+        Check("import contract", (python, "-c", linter, "--no-cache", "--no-logo"), root),
     )
 
 

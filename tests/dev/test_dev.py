@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib.util
 import os
 import re
 import runpy
@@ -304,6 +305,13 @@ def test_a_wrong_call_shows_the_commands_and_exits_with_2(clone: Path, arguments
     assert done.returncode == 2 and done.stdout == ""
     for command in ("demo", "test", "run", "bench", "lint"):
         assert f"\n  {command} " in done.stderr
+
+
+def test_the_type_stubs_of_the_host_do_not_stand_in_for_the_host() -> None:
+    spec = importlib.util.find_spec("bpy")
+    assert spec is not None and spec.origin is not None
+    binaries = [path for path in Path(spec.origin).parent.iterdir() if path.suffix in (".so", ".pyd", ".dylib")]
+    assert binaries, spec.origin
 
 
 def test_a_failed_static_check_fails_the_whole_test_command(monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
