@@ -26,10 +26,10 @@ HELD = ("hold-hand", "hold-elbow", "hold-both")
 CORNER_REQUIREMENTS = ("swing", *HELD, "lift", "isolate", "stretch")
 
 SWEEP_FRAMES = 120
-BLEND_FRAMES = 81
+BLEND_FRAMES = 65
 # 3 degrees a frame, so that the table's elevations are frames.
 RAISE_FRAMES = 61
-RAMP_FRAMES = 61
+RAMP_FRAMES = 49
 SHORTEST_SEGMENT, LONGEST_SEGMENT = 0.6, 1.8
 BETWEEN = (0.25, 0.5, 0.75)
 

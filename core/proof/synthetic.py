@@ -1,17 +1,64 @@
-"""Samples that a perfect host would show: the reference solver's answer, for measures without a host."""
+"""A character and samples without a host: a guide's geometry and torso, and the reference solver's answer as bones."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import ProofError
+from ..frames import ORDERS, arm_frames
+from ..guide import Guide
+from ..motion.clip import Clip, torso_for
+from ..options import ArmOptions
+from ..posing import chain_poses, rigid_inverse
 from ..rotations import euler_to_matrix
 from ..solve.arm import solve
 from ..solve.settings import ArmGeometry, ArmSettings
-from .measures import at, carried, turn
+from .measures import at, carried
 from .samples import ArmSamples
 
 Array = NDArray[np.float64]
+
+# A torso bone points up: its Y is the armature's Z.
+TORSO_AXES = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+
+
+def guide_geometry(guide: Guide, arm: str, options: ArmOptions | None = None) -> ArmGeometry:
+    """The arm of side `arm` on the guide's own torso, whose last bone carries it.
+
+    Raises ProofError for a guide without a torso or without that arm.
+    """
+    found = [item for item in guide.arms if item.side == arm]
+    if guide.torso is None or not found:
+        raise ProofError(f"{guide.name}: no {'torso' if found else arm + ' arm'} in the guide; add it")
+    frames = arm_frames(found[0], guide.up)
+    return ArmGeometry(
+        torso=_torso_rests(guide)[-1],
+        root=np.eye(4),
+        clavicle=frames.clavicle,
+        upper_arm=frames.upper_arm,
+        forearm=frames.forearm,
+        hand=frames.hand,
+        clavicle_length=frames.clavicle_length,
+        upper_length=frames.upper_length,
+        forearm_length=frames.forearm_length,
+        up=np.array(guide.up),
+        rotation_orders=ORDERS,
+        options=ArmOptions() if options is None else options,
+    )
+
+
+def torso_poses(guide: Guide, clip: Clip, size: float) -> Array:
+    """Poses (N, 4, 4) of the bone that carries the arms, for an arm's length of `size` metres."""
+    rests = _torso_rests(guide)
+    return chain_poses(rests, torso_for(clip, len(rests)), clip.travel * size)[:, -1]
+
+
+def _torso_rests(guide: Guide) -> Array:
+    if guide.torso is None:
+        raise ProofError(f"{guide.name}: no torso in the guide; add it")
+    heads = np.array(guide.torso.chain[:-1])
+    return _frames(np.broadcast_to(TORSO_AXES, (len(heads), 3, 3)), heads)
 
 
 def solved_samples(geometry: ArmGeometry, settings: ArmSettings) -> ArmSamples:
@@ -21,7 +68,7 @@ def solved_samples(geometry: ArmGeometry, settings: ArmSettings) -> ArmSamples:
     control = carried(torso, geometry.torso, geometry.clavicle) @ euler_to_matrix(
         settings.clavicle, geometry.rotation_orders[0]
     )
-    local = np.linalg.solve(geometry.torso, np.append(at(geometry.clavicle), 1.0))
+    local = rigid_inverse(geometry.torso) @ np.append(at(geometry.clavicle), 1.0)
     head = (torso @ local)[:, :3]
     still = np.broadcast_to(np.eye(3), (len(head), 3, 3))
     return ArmSamples(
@@ -49,4 +96,4 @@ def _frames(turns: Array, heads: Array) -> Array:
 
 
 def _skin(turns: Array, heads: Array, width: Array, length: Array) -> Array:
-    return _frames(turn(_frames(turns, heads)) * np.stack([width, length, width], axis=-1)[:, None, :], heads)
+    return _frames(turns * np.stack([width, length, width], axis=-1)[:, None, :], heads)

@@ -101,14 +101,17 @@ def _verdict(measured: Measured, values: Array) -> tuple[str, str]:
         return NOT_APPLICABLE, measured.note
     if not np.isfinite(values).all():
         return FAIL, f"{int((~np.isfinite(values)).sum())} frames have no number: a bone's transform is damaged"
-    if measured.missing is None or measured.misplaced is None or not (measured.missing > measured.limit).any():
-        return (PASS if (values <= measured.limit).all() else FAIL), measured.note
     missing, misplaced = measured.missing, measured.misplaced
+    if missing is None or misplaced is None:
+        return (PASS if (values <= measured.limit).all() else FAIL), measured.note
+    if not np.isfinite([missing, misplaced]).all():
+        return FAIL, "whether the point is in reach has no number: the shoulder's transform is damaged"
+    if not (missing > measured.limit).any():
+        return (PASS if (values <= measured.limit).all() else FAIL), measured.note
     furthest = int(np.argmax(missing))
     unreached = f"out of reach by up to {missing[furthest]:.6g} {measured.unit}, at frame {furthest}"
     # Only an arm that does all it can is excused: short by the missing distance in each frame, on the way to the point.
-    # Written so that a number that is none excuses nothing.
-    wrong = ~((np.abs(values - missing) <= measured.limit) & (misplaced <= measured.limit))
+    wrong = (np.abs(values - missing) > measured.limit) | (misplaced > measured.limit)
     if wrong.any():
         frame = int(np.argmax(np.where(wrong, misplaced, -1.0)))
         off = f"{misplaced[frame]:.3g} {measured.unit}"
