@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-# Segment lengths over stature: Winter, Biomechanics and Motor Control of Human Movement, fig. 4.1, after Drillis & Contini 1966.
+# Segment lengths over stature: Winter, Biomechanics and Motor Control of Human Movement, fig. 4.1, after
+# Drillis & Contini 1966.
 UPPER_ARM = 0.186
 FOREARM = 0.146
 HAND = 0.108

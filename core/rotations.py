@@ -1,8 +1,8 @@
 """Rotations in batches.
 
-Conventions of the whole project: quaternions w first; matrices act on columns; angles in radians; leading axes are batch
-axes. An Euler order is the host's: in "XYZ" the turn about X is applied first, so the matrix is Rz·Ry·Rx; the three angles
-are always given as (x, y, z), whatever the order.
+Conventions of the whole project: quaternions w first; matrices act on columns; angles in radians; leading axes are
+batch axes. An Euler order is the host's: in "XYZ" the turn about X is applied first, so the matrix is Rz·Ry·Rx; the
+three angles are always given as (x, y, z), whatever the order.
 """
 
 from __future__ import annotations
@@ -164,7 +164,7 @@ def between(start: Array, end: Array) -> Array:
 
 
 def swing(matrices: Array, target: Array, share: Array | float = 1.0) -> Array:
-    """Orientations (..., 3, 3) turned by `share` (...) of the smallest turn that takes their Y axis to `target` (..., 3)."""
+    """Orientations (..., 3, 3) turned by `share` (...) of the smallest turn that takes their Y to `target` (..., 3)."""
     whole = between(matrices[..., :, 1], target)
     still = np.zeros_like(whole)
     still[..., 0] = 1.0
@@ -172,7 +172,10 @@ def swing(matrices: Array, target: Array, share: Array | float = 1.0) -> Array:
 
 
 def swing_twist(quats: Array, axis: Array) -> tuple[Array, Array]:
-    """Splits turns (..., 4) into swing and twist, q = swing·twist, the twist about `axis` (3,), the swing's axis at right angles."""
+    """Splits turns (..., 4) into swing and twist, q = swing·twist.
+
+    The twist is about the unit `axis` (3,), the swing about an axis at right angles to it.
+    """
     along = np.sum(quats[..., 1:] * axis, -1, keepdims=True)
     twist = np.concatenate([quats[..., :1], along * axis], -1)
     length = np.linalg.norm(twist, axis=-1, keepdims=True)

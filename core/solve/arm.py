@@ -1,19 +1,44 @@
 """The reference solver: docs/arm.md in closed form, batched. It knows nothing of plans, bones or constraints.
 
-Shapes as in settings.py: N poses of one arm, metres, radians, armature space.
+Shapes as in settings.py: N poses of one arm, metres, radians, armature space. Inside, vectors are (3, n) and turns are
+quaternions (4, n); see components.py.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..rotations import axis_matrix, euler_to_matrix, slerp_matrices, swing, unit
+from ..rotations import matrix_to_quat
+from .components import (
+    after,
+    angle,
+    components,
+    cross,
+    dot,
+    euler_turn,
+    frame_head,
+    frame_rotate,
+    frame_rows,
+    frame_turn,
+    length,
+    slerp,
+    swing_share,
+    swing_whole,
+    swung_axis,
+    turn_about_x,
+    turn_of_columns,
+    unit,
+    write_matrices,
+    y_axis,
+)
 from .settings import ArmGeometry, ArmPose, ArmSettings, Array
 
 NEAREST_REACH = 0.01
 STRAIGHTEST = 0.9999
+# Poses solved at once: few enough that a block's rows stay in a processor's second cache.
+BLOCK = 4096
 
 
 @dataclass(frozen=True)
@@ -40,115 +65,12 @@ class ArmParts:
 
 def solve(geometry: ArmGeometry, settings: ArmSettings) -> ArmPose:
     """Solve N poses; see docs/arm.md for the equations, whose numbers stand in the comments."""
-    return solve_parts(geometry, settings)[0]
-
-
-def parts(geometry: ArmGeometry, settings: ArmSettings) -> ArmParts:
-    """The intermediate results of `solve`."""
-    return solve_parts(geometry, settings)[1]
+    return ArmPose(**_solve_blocks(geometry, settings, pick=0))
 
 
 def solve_parts(geometry: ArmGeometry, settings: ArmSettings) -> tuple[ArmPose, ArmParts]:
-    """`solve` and `parts` in one."""
-    g, s, o = geometry, settings, geometry.options
-    orders = g.rotation_orders
-    torso_turn = s.torso[:, :3, :3] @ g.torso[:3, :3].T
-    root_turn = s.root[:, :3, :3] @ g.root[:3, :3].T
-    rest_upper, rest_fore, rest_hand = g.upper_arm[:3, :3], g.forearm[:3, :3], g.hand[:3, :3]
-
-    # 1
-    clavicle = torso_turn @ g.clavicle[:3, :3] @ euler_to_matrix(s.clavicle, orders[0])
-    base = _carried(g.torso, s.torso, g.clavicle[:3, 3])
-    # 2
-    carried = clavicle @ (g.clavicle[:3, :3].T @ rest_upper)
-    level = root_turn @ rest_upper
-    socket = slerp_matrices(carried, level, s.isolate)
-    fk_upper = socket @ euler_to_matrix(s.upper_arm, orders[1])
-    # 3, 4
-    hand_at, elbow_at = s.hand_hold[:, :3, 3], s.elbow_hold[:, :3, 3]
-    a, b = g.upper_length * s.upper_length, g.forearm_length * s.forearm_length
-    raised, blended = _raised(g, s, fk_upper, a, b)
-    point = _carried(g.torso, s.torso, g.upper_arm[:3, 3])
-    aloft = swing(blended, elbow_at - point, s.elbow)
-    elevation = _angle(aloft[:, :, 1], -(torso_turn @ g.up))
-    rest_elevation = _angle(rest_upper[:, 1], -g.up)
-    lift = s.lift * o.lift_share * (scapula_turn(elevation) - scapula_turn(rest_elevation))
-    lifted = clavicle @ axis_matrix("X", lift)
-    shoulder = base + lifted[:, :, 1] * g.clavicle_length
-    # 5
-    to_hand = hand_at - shoulder
-    far = np.linalg.norm(to_hand, axis=1)
-    straight = a + b
-    nearest = np.sqrt(a * a + b * b + 2.0 * a * b * np.cos(o.fold_limit))
-    slack = np.minimum(_slack(straight, far, s.soft * o.soft_share * straight), straight - nearest)
-    reach = straight - slack
-    grow = 1.0 + s.stretch * (np.clip(far / reach, 1.0, o.stretch_limit) - 1.0)
-    # 6
-    along, aside, _ = _span(to_hand, s.aim - shoulder)
-    x = (a * a - b * b + reach * reach) / (2.0 * reach)
-    h = np.sqrt(np.maximum(0.0, slack * (2.0 * straight - slack) * (reach**2 - (a - b) ** 2))) / (2.0 * reach)
-    ik_upper = _frame(x[:, None] * along + h[:, None] * aside, np.cross(aside, along))
-    # 7
-    to_elbow = elbow_at - shoulder
-    asked = np.linalg.norm(to_elbow, axis=1)
-    held = np.clip(asked, o.shortest * g.upper_length, o.longest * g.upper_length)
-    free_upper = slerp_matrices(fk_upper, ik_upper, s.ik)
-    free_ik_upper, ik_upper = ik_upper, swing(ik_upper, to_elbow, s.elbow)
-    ik_length = _lerp(a * grow, held, s.elbow)
-    ik_elbow = shoulder + ik_upper[:, :, 1] * ik_length[:, None]
-    # 8
-    upper = swing(free_upper, to_elbow, s.elbow)
-    upper_length = _lerp(_lerp(a, a * grow, s.ik), held, s.elbow)
-    elbow = shoulder + upper[:, :, 1] * upper_length[:, None]
-    # 9
-    held_frame = slerp_matrices(fk_upper, s.elbow_hold[:, :3, :3], s.elbow)
-    fk_fore = held_frame @ (rest_upper.T @ rest_fore) @ euler_to_matrix(s.forearm, orders[2])
-    # 10
-    from_elbow = hand_at - ik_elbow
-    ik_fore = swing(ik_upper, from_elbow)
-    gap = np.linalg.norm(from_elbow, axis=1)
-    need = 1.0 + s.stretch * (np.clip(gap / b, o.shortest, o.stretch_limit) - 1.0)
-    # 11
-    fore = slerp_matrices(fk_fore, ik_fore, s.ik)
-    fore_length = _lerp(b, b * need, s.ik)
-    wrist = elbow + fore[:, :, 1] * fore_length[:, None]
-    # 12
-    fk_hand = fk_fore @ (rest_fore.T @ rest_hand) @ euler_to_matrix(s.hand, orders[3])
-    hand = slerp_matrices(fk_hand, s.hand_hold[:, :3, :3], s.ik)
-    # 13, 14
-    upper_factor, fore_factor = upper_length / g.upper_length, fore_length / g.forearm_length
-    pose = ArmPose(
-        shoulder=shoulder,
-        elbow=elbow,
-        wrist=wrist,
-        clavicle=lifted,
-        upper_arm=upper,
-        forearm=fore,
-        hand=hand,
-        upper_factor=upper_factor,
-        forearm_factor=fore_factor,
-        upper_width=upper_factor ** (-0.5 * s.volume),
-        forearm_width=fore_factor ** (-0.5 * s.volume),
-        elevation=elevation,
-        lift=lift,
-        elbow_missing=np.abs(asked - held),
-        hand_missing=np.abs(gap - b * need),
-    )
-    return pose, ArmParts(
-        carried=carried,
-        level=np.asarray(level),
-        fk_upper=fk_upper,
-        elevation_fk=fk_upper,
-        elevation_ik=raised,
-        elevation=blended,
-        ik_upper=free_ik_upper,
-        free_upper=free_upper,
-        held_ik_upper=ik_upper,
-        ik_elbow=ik_elbow,
-        fk_forearm=fk_fore,
-        ik_forearm=ik_fore,
-        fk_hand=fk_hand,
-    )
+    """`solve`, and the intermediate results."""
+    return solve(geometry, settings), ArmParts(**_solve_blocks(geometry, settings, pick=1))
 
 
 def scapula_turn(elevation: Array) -> Array:
@@ -157,48 +79,206 @@ def scapula_turn(elevation: Array) -> Array:
     return np.where(elevation < np.pi / 3.0, early, (elevation - np.pi / 6.0) / 3.0)
 
 
-def _raised(g: ArmGeometry, s: ArmSettings, fk_upper: Array, a: Array, b: Array) -> tuple[Array, Array]:
-    """The IK upper arm as seen from the torso's own shoulder point, and its blend with FK, (N, 3, 3) (docs/arm.md, 3)."""
-    point = _carried(g.torso, s.torso, g.upper_arm[:3, 3])
-    to_hand = s.hand_hold[:, :3, 3] - point
-    far = np.maximum(np.linalg.norm(to_hand, axis=1), NEAREST_REACH * (g.upper_length + g.forearm_length))
-    along, aside, side = _span(to_hand, s.aim - point)
-    cosine = np.clip((a * a + far * far - b * b) / (2.0 * a * far), np.cos(g.options.fold_limit), STRAIGHTEST)
-    direction = cosine[:, None] * along + np.sqrt(1.0 - cosine**2)[:, None] * aside
-    raised = _frame(direction, side)
-    return raised, slerp_matrices(fk_upper, raised, s.ik)
+@dataclass(frozen=True)
+class _Rest:
+    """What the geometry contributes to every pose: turns (4, 1), vectors (3,) in the torso's axes, an angle."""
+
+    torso: Array
+    clavicle: Array
+    clavicle_to_upper: Array
+    root_to_upper: Array
+    upper_to_fore: Array
+    fore_to_hand: Array
+    base: Array
+    point: Array
+    down: Array
+    elevation: Array
 
 
-def _carried(rest: Array, pose: Array, point: Array) -> Array:
-    """Where a bone at `pose` (N, 4, 4) carries a `point` (3,) that it had at `rest` (4, 4): (N, 3)."""
-    local = rest[:3, :3].T @ (point - rest[:3, 3])
-    return np.asarray(pose[:, :3, :3] @ local + pose[:, :3, 3])
+def _rest(g: ArmGeometry) -> _Rest:
+    torso, clavicle, root = g.torso[:3, :3], g.clavicle[:3, :3], g.root[:3, :3]
+    upper, fore, hand = g.upper_arm[:3, :3], g.forearm[:3, :3], g.hand[:3, :3]
+
+    def constant(matrix: Array) -> Array:
+        return matrix_to_quat(matrix)[:, None]
+
+    return _Rest(
+        torso=constant(torso.T),
+        clavicle=constant(torso.T @ clavicle),
+        clavicle_to_upper=constant(clavicle.T @ upper),
+        root_to_upper=constant(root.T @ upper),
+        upper_to_fore=constant(upper.T @ fore),
+        fore_to_hand=constant(fore.T @ hand),
+        base=torso.T @ (g.clavicle[:3, 3] - g.torso[:3, 3]),
+        point=torso.T @ (g.upper_arm[:3, 3] - g.torso[:3, 3]),
+        down=-(torso.T @ g.up),
+        elevation=angle(upper[:, 1:2], -g.up[:, None]),
+    )
+
+
+def _solve_blocks(geometry: ArmGeometry, settings: ArmSettings, pick: int) -> dict[str, Array]:
+    """The fields of ArmPose (`pick` 0) or ArmParts (1), (N, ...), solved block by block."""
+    count, rest = len(settings.ik), _rest(geometry)
+    out: dict[str, Array] = {}
+    # At least one block: an empty batch gives empty results of the right shapes.
+    for start in range(0, max(count, 1), BLOCK):
+        part = slice(start, start + BLOCK)
+        inputs = ArmSettings(**{item.name: getattr(settings, item.name)[part] for item in fields(ArmSettings)})
+        # Divisions by zero are the singular sets of docs/arm.md; their NaN stay in their own poses.
+        with np.errstate(invalid="ignore", divide="ignore"):
+            block = _block(geometry, rest, inputs)[pick]
+        for name, values in block.items():
+            tail = {1: (), 3: (3,), 4: (3, 3)}[1 if values.ndim == 1 else len(values)]
+            if name not in out:
+                out[name] = np.empty((count, *tail))
+            into = out[name][part]
+            if len(tail) == 2:
+                write_matrices(values, into)
+            else:
+                into[...] = values.T
+    return out
+
+
+def _block(g: ArmGeometry, rest: _Rest, s: ArmSettings) -> tuple[dict[str, Array], dict[str, Array]]:
+    """One block: the fields of ArmPose and those of ArmParts as component rows."""
+    o, orders = g.options, g.rotation_orders
+    torso, root = frame_rows(s.torso), frame_rows(s.root)
+    hand_hold, elbow_hold, aim = frame_rows(s.hand_hold), frame_rows(s.elbow_hold), components(s.aim)
+    hand_at, elbow_at, hand_turn = frame_head(hand_hold), frame_head(elbow_hold), frame_turn(hand_hold)
+
+    # 1
+    clavicle = after(after(frame_turn(torso), rest.clavicle), euler_turn(components(s.clavicle), orders[0]))
+    base = frame_rotate(torso, rest.base) + frame_head(torso)
+    # 2
+    carried = after(clavicle, rest.clavicle_to_upper)
+    level = after(frame_turn(root), rest.root_to_upper)
+    fk_upper = after(slerp(carried, level, s.isolate), euler_turn(components(s.upper_arm), orders[1]))
+    # 3
+    a, b = g.upper_length * s.upper_length, g.forearm_length * s.forearm_length
+    point = frame_rotate(torso, rest.point) + frame_head(torso)
+    raised = _where_asked(_raised(g, hand_at - point, aim - point, a, b), fk_upper, s.ik)
+    blended = slerp(fk_upper, raised, s.ik)
+    aloft = swung_axis(y_axis(blended), elbow_at - point, s.elbow)
+    elevation = angle(aloft, frame_rotate(torso, rest.down))
+    # 4
+    lift = s.lift * (o.lift_share * (scapula_turn(elevation) - scapula_turn(rest.elevation)))
+    lifted = after(clavicle, turn_about_x(lift))
+    shoulder = base + y_axis(lifted) * g.clavicle_length
+    # 5
+    to_hand = hand_at - shoulder
+    far = length(to_hand)
+    straight = a + b
+    nearest = np.sqrt(a * a + b * b + (2.0 * np.cos(o.fold_limit)) * a * b)
+    slack = np.minimum(_slack(straight, far, (s.soft * o.soft_share) * straight), straight - nearest)
+    reach = straight - slack
+    grow = 1.0 + s.stretch * (_clamp(far / reach, 1.0, o.stretch_limit) - 1.0)
+    # 6
+    along, aside, side = _span(to_hand, aim - shoulder)
+    double = 2.0 * reach
+    x = (a * a - b * b + reach * reach) / double
+    # a² - x² as a product: it is exact next to the straight arm, where the difference of the squares cancels.
+    h = np.sqrt(np.maximum(0.0, slack * (2.0 * straight - slack) * (reach * reach - (a - b) ** 2))) / double
+    free_ik_upper = _where_asked(_frame((along * x + aside * h) / a, side), fk_upper, s.ik)
+    # 7
+    to_elbow = elbow_at - shoulder
+    asked = length(to_elbow)
+    held = _clamp(asked, o.shortest * g.upper_length, o.longest * g.upper_length)
+    ik_upper = swing_share(free_ik_upper, to_elbow, s.elbow)
+    ik_length = _lerp(a * grow, held, s.elbow)
+    ik_elbow = shoulder + y_axis(ik_upper) * ik_length
+    # 8
+    free_upper = slerp(fk_upper, free_ik_upper, s.ik)
+    upper = swing_share(free_upper, to_elbow, s.elbow)
+    upper_length = _lerp(_lerp(a, a * grow, s.ik), held, s.elbow)
+    elbow = shoulder + y_axis(upper) * upper_length
+    # 9
+    held_frame = slerp(fk_upper, frame_turn(elbow_hold), s.elbow)
+    fk_fore = after(after(held_frame, rest.upper_to_fore), euler_turn(components(s.forearm), orders[2]))
+    # 10
+    from_elbow = hand_at - ik_elbow
+    ik_fore = swing_whole(ik_upper, from_elbow)
+    gap = length(from_elbow)
+    need = 1.0 + s.stretch * (_clamp(gap / b, o.shortest, o.stretch_limit) - 1.0)
+    # 11
+    fore = slerp(fk_fore, ik_fore, s.ik)
+    fore_length = _lerp(b, b * need, s.ik)
+    wrist = elbow + y_axis(fore) * fore_length
+    # 12
+    fk_hand = after(after(fk_fore, rest.fore_to_hand), euler_turn(components(s.hand), orders[3]))
+    hand = slerp(fk_hand, hand_turn, s.ik)
+    # 13, 14
+    upper_factor, fore_factor = upper_length / g.upper_length, fore_length / g.forearm_length
+    thinner = -0.5 * s.volume
+    pose = {
+        "shoulder": shoulder,
+        "elbow": elbow,
+        "wrist": wrist,
+        "clavicle": lifted,
+        "upper_arm": upper,
+        "forearm": fore,
+        "hand": hand,
+        "upper_factor": upper_factor,
+        "forearm_factor": fore_factor,
+        "upper_width": upper_factor**thinner,
+        "forearm_width": fore_factor**thinner,
+        "elevation": elevation,
+        "lift": lift,
+        "elbow_missing": np.abs(asked - held),
+        "hand_missing": np.abs(gap - b * need),
+    }
+    parts = {
+        "carried": carried,
+        "level": level,
+        "fk_upper": fk_upper,
+        "elevation_fk": fk_upper,
+        "elevation_ik": raised,
+        "elevation": blended,
+        "ik_upper": free_ik_upper,
+        "free_upper": free_upper,
+        "held_ik_upper": ik_upper,
+        "ik_elbow": ik_elbow,
+        "fk_forearm": fk_fore,
+        "ik_forearm": ik_fore,
+        "fk_hand": fk_hand,
+    }
+    return pose, parts
+
+
+def _raised(g: ArmGeometry, to_hand: Array, to_aim: Array, a: Array, b: Array) -> Array:
+    """The IK upper arm as seen from the torso's own shoulder point (docs/arm.md, 3)."""
+    far = np.maximum(length(to_hand), NEAREST_REACH * (g.upper_length + g.forearm_length))
+    along, aside, side = _span(to_hand, to_aim)
+    cosine = _clamp((a * a + far * far - b * b) / (2.0 * a * far), float(np.cos(g.options.fold_limit)), STRAIGHTEST)
+    return _frame(along * cosine + aside * np.sqrt(1.0 - cosine * cosine), side)
 
 
 def _slack(straight: Array, far: Array, knee: Array) -> Array:
     """How far from straight the arm stays when its target is `far` away, (N,)."""
-    start = straight - knee
-    past = np.exp(-np.maximum(far - start, 0.0) / np.where(knee > 0.0, knee, 1.0))
-    return np.where(far <= start, straight - far, np.where(knee > 0.0, knee * past, 0.0))
+    past = far - (straight - knee)
+    soft = knee * np.exp(-np.maximum(past, 0.0) / np.where(knee > 0.0, knee, 1.0))
+    return np.where(past <= 0.0, straight - far, soft)
 
 
 def _span(to_hand: Array, to_aim: Array) -> tuple[Array, Array, Array]:
-    """Units (N, 3): along the span, towards the aim at right angles to it, and the hinge's direction."""
+    """Units (3, N): along the span, towards the aim at right angles to it, and the hinge's direction."""
     along = unit(to_hand)
-    aside = unit(to_aim - along * np.sum(along * to_aim, axis=1, keepdims=True))
-    return along, aside, np.cross(aside, along)
+    aside = unit(to_aim - along * dot(along, to_aim))
+    return along, aside, cross(aside, along)
 
 
 def _frame(y: Array, x: Array) -> Array:
-    """Orientations (N, 3, 3) with Y along `y` and X along `x`, which are at right angles."""
-    y, x = unit(y), unit(x)
-    return np.stack([x, y, np.cross(x, y)], axis=-1)
+    """Turns with Y along the unit `y` and X along the unit `x`, which are at right angles."""
+    return turn_of_columns(x, y, cross(x, y))
 
 
-def _angle(first: Array, second: Array) -> Array:
-    """Angles between directions (..., 3), radians."""
-    across = np.linalg.norm(np.cross(first, second), axis=-1)
-    return np.asarray(np.arctan2(across, np.sum(first * second, axis=-1)))
+def _where_asked(ik: Array, fk: Array, dial: Array) -> Array:
+    """The IK turns, with FK's where IK has none and the dial asks for none: a singular IK does not spoil an FK pose."""
+    spoilt = np.isnan(ik[0]) & (dial == 0.0)
+    return np.where(spoilt, fk, ik) if spoilt.any() else ik
+
+
+def _clamp(values: Array, low: float, high: float) -> Array:
+    return np.asarray(np.minimum(np.maximum(values, low), high))
 
 
 def _lerp(first: Array, second: Array, share: Array) -> Array:

@@ -86,7 +86,8 @@ class ArmPose:
         upper_factor, forearm_factor: lengths over rest lengths, (N,).
         upper_width, forearm_width: width factors of the skin, (N,).
         elevation, lift: of the arm against the torso, and the clavicle's own share, (N,), radians.
-        elbow_missing, hand_missing: distances that the holds are out of reach, (N,), metres (meaningful where the dial is 1).
+        elbow_missing, hand_missing: distances that the holds are out of reach, (N,), metres (meaningful where the
+            dial is 1).
     """
 
     shoulder: Array
