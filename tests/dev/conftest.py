@@ -18,7 +18,7 @@ def clone(tmp_path: Path) -> Path:
     """What dev.py needs of a checkout, in a folder with a space in its name, without an environment."""
     folder = tmp_path / "a clone"
     folder.mkdir()
-    for name in ("dev.py", "pyproject.toml", "__init__.py", "__main__.py"):
+    for name in ("dev.py", "pyproject.toml", "__init__.py"):
         shutil.copy(ROOT / name, folder / name)
     shutil.copytree(ROOT / "devtools", folder / "devtools", ignore=shutil.ignore_patterns("__pycache__"))
     return folder

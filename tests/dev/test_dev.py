@@ -20,10 +20,10 @@ ROOT = Path(__file__).resolve().parents[2]
 DEV: dict[str, Any] = runpy.run_path(str(ROOT / "dev.py"), run_name="dev")
 
 STAND_IN = """\
-import os, signal, sys, time
+import os, sys, time
 if sys.argv[1] == "wait":
-    print("waiting", flush=True)
     try:
+        print("waiting", flush=True)
         time.sleep(60)
     except KeyboardInterrupt:
         sys.exit(7)
@@ -68,7 +68,6 @@ def set_up(clone: Path, *extras: str) -> Any:
 
     environment = Environment(clone)
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(environment.folder)], check=True)
-    (clone / "__main__.py").write_text(STAND_IN)
     packages = next(environment.folder.glob("lib/python*/site-packages"), environment.folder / "Lib/site-packages")
     (packages / "armwright").mkdir()
     (packages / "armwright" / "__init__.py").touch()
