@@ -94,9 +94,7 @@ def subject_of(armature: bpy.types.Object) -> Subject:
         armature=armature,
         record=record,
         arms=record.arms,
-        geometries={
-            arm: sample.geometry(armature, record, arm, options, np.array(guide.up)) for arm in record.arms
-        },
+        geometries={arm: sample.geometry(armature, record, arm, options, np.array(guide.up)) for arm in record.arms},
         chain=_chain(armature, record),
         facing=_facing(guide),
     )
@@ -205,9 +203,7 @@ def hold_tracks(subject: Subject, arm: str, settings: ArmSettings) -> list[PoseT
 
 def channel_tracks(subject: Subject, arm: str, settings: ArmSettings) -> list[EulerTrack]:
     """Tracks of the FK controls' channels."""
-    return [
-        EulerTrack(subject.record.bone(arm, role), getattr(settings, field)) for role, field in FK_ROLES.items()
-    ]
+    return [EulerTrack(subject.record.bone(arm, role), getattr(settings, field)) for role, field in FK_ROLES.items()]
 
 
 def dial_tracks(subject: Subject, arm: str, settings: ArmSettings) -> list[DialTrack]:

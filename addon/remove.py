@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import bpy
 
+from ..core.arm.names import COLLECTION_TORSO
 from . import host, rig
 
 
@@ -93,9 +94,14 @@ def remove_bones(armature: bpy.types.Object, names: list[str], collections: list
 
 
 def remove_arms(armature: bpy.types.Object) -> None:
-    """Remove the arms that were built on `armature`, leaving the rest as it was. Raises HostError if it has none."""
+    """Remove the arms that were built on `armature`, leaving the rest as it was. Raises HostError if it has none.
+
+    A torso that was built with the arms stays: other bones may hang on it by now.
+    """
     record = rig.read_record(armature)
-    remove_bones(armature, list(record.bones), list(record.collections))
+    torso = armature.data.collections_all.get(COLLECTION_TORSO)
+    kept = {bone.name for bone in torso.bones} if torso is not None else set()
+    remove_bones(armature, [name for name in record.bones if name not in kept], list(record.collections))
     animation = armature.animation_data
     if animation is not None and animation.action is None and not animation.drivers and not animation.nla_tracks:
         armature.animation_data_clear()

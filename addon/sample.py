@@ -102,7 +102,7 @@ def step(armature: bpy.types.Object, tracks: Tracks, read: Sequence[str], progre
     scene = bpy.context.scene
     action, curves = new_action(armature, "armwright.steps")
     try:
-        _write_tracks(armature, tracks, curves)
+        write_tracks(armature, tracks, curves)
         reader = host.PoseReader(armature, read)
         out = np.empty((tracks.frames, len(read), 4, 4))
         start = time.perf_counter()
@@ -117,7 +117,8 @@ def step(armature: bpy.types.Object, tracks: Tracks, read: Sequence[str], progre
         bpy.data.actions.remove(action)
 
 
-def _write_tracks(armature: bpy.types.Object, tracks: Tracks, curves: bpy.types.bpy_prop_collection) -> None:
+def write_tracks(armature: bpy.types.Object, tracks: Tracks, curves: bpy.types.bpy_prop_collection) -> None:
+    """Key `tracks` into an action's curves."""
     for bone, basis in _bases(armature, tracks):
         bone.rotation_mode = "QUATERNION"
         path = f'pose.bones["{bone.name}"]'

@@ -1,0 +1,331 @@
+"""Measurements behind `bench`. Times are medians of repeats that alternate between what is compared; only ratios are judged."""
+
+from __future__ import annotations
+
+import statistics
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from ..core.arm.build import plan_arms
+from ..core.arm.names import IK
+from ..core.arm.torso import add_torso
+from ..core.frames import arm_frames
+from ..core.guide import Guide
+from ..core.options import ArmOptions
+from ..core.plan.draft import Draft
+from ..core.plan.model import Plan
+from ..core.posing import chain_poses
+from ..core.stature import guide_from_stature
+from . import bench_native, bench_solver, build, host, prove, remove, sample
+from .curves import new_action, write_curve
+
+Array = NDArray[np.float64]
+
+STATURE = 1.7
+TORSO_TURN = 0.3
+REACH_TURN = 0.6
+REACH_TRAVEL = 0.1
+
+
+@dataclass(frozen=True)
+class Row:
+    """One figure: `sign` is "<=" or ">=" against `target`; None for a figure without one."""
+
+    what: str
+    value: float
+    sign: str = "<="
+    target: float | None = None
+    note: str = ""
+
+    @property
+    def reached(self) -> bool:
+        """Whether the target is met."""
+        if self.target is None:
+            return True
+        return self.value <= self.target if self.sign == "<=" else self.value >= self.target
+
+    def as_dict(self) -> dict[str, object]:
+        """For JSON."""
+        return {**asdict(self), "reached": self.reached}
+
+
+def measure(effort: float = 1.0) -> list[Row]:
+    """Every figure. `effort` scales the number of repetitions."""
+    rows = [*_exactness(max(200, int(10_000 * effort)))]
+    rows += _evaluation(max(3, int(15 * effort)))
+    rows += _many(max(3, int(7 * effort)))
+    rows += bench_solver.rows(effort, Row)
+    rows += _building(max(3, int(9 * effort)))
+    rows += _proof_rate()
+    return rows
+
+
+def alternate(jobs: Sequence[Callable[[], None]], repeats: int) -> list[float]:
+    """Median seconds of each job; the jobs take turns, so that a slow moment of the machine hits all of them."""
+    times: list[list[float]] = [[] for _ in jobs]
+    for _ in range(repeats):
+        for job, kept in zip(jobs, times, strict=True):
+            start = time.perf_counter()
+            job()
+            kept.append(time.perf_counter() - start)
+    return [statistics.median(kept) for kept in times]
+
+
+def _fresh() -> None:
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+
+
+def _guide(arms: int = 2) -> Guide:
+    whole = guide_from_stature(STATURE, "Wren")
+    return Guide(whole.name, whole.arms[:arms], whole.torso, whole.up, whole.front)
+
+
+def _torso_plan(guide: Guide) -> Plan:
+    draft = Draft()
+    assert guide.torso is not None
+    torso, root = add_torso(draft, guide.torso, guide.up, guide.front)
+    return draft.plan(guide.name, torso, root, "", "")
+
+
+def _native(name: str) -> bpy.types.Object:
+    guide = _guide(1)
+    plan = _torso_plan(guide)
+    armature = build.build_new(plan, name)
+    bench_native.build_native(armature, arm_frames(guide.arms[0], guide.up), plan.torso)
+    return armature
+
+
+def _exactness(poses: int) -> list[Row]:
+    """A held hand under random torso poses in reach: ours over the native constraint's."""
+    _fresh()
+    rng = np.random.default_rng(1)
+    guide = _guide(1)
+    frames = arm_frames(guide.arms[0], guide.up)
+    ours = build.build_new(plan_arms(guide, ArmOptions()), "ours")
+    native = _native("native")
+    length = frames.length
+    torso = _torso_plan(guide).torso
+    shoulder = frames.upper_arm[:3, 3]
+    target = np.eye(4)
+    target[:3, :3], target[:3, 3] = frames.hand[:3, :3], shoulder + length * np.array([0.35, -0.35, -0.3])
+    kept = []
+    while len(kept) < poses:
+        turn = rng.uniform(-REACH_TURN, REACH_TURN, 3)
+        travel = rng.uniform(-REACH_TRAVEL, REACH_TRAVEL, 3)
+        pose = _torso_pose(ours, torso, turn, travel)
+        moved = pose @ np.linalg.inv(host.rest_matrix(ours.data.bones[torso])) @ np.append(shoulder, 1.0)
+        if 0.3 * length < np.linalg.norm(target[:3, 3] - moved[:3]) < 0.97 * length:
+            kept.append((turn, travel))
+    errors = [
+        _hold_error(ours, torso, kept, target, "hold.hand.L", "skin.hand.L", "fk.clavicle.L"),
+        _hold_error(native, torso, kept, target, bench_native.TARGET, "n.end.hand", bench_native.CONTROL),
+    ]
+    worst, native_worst = (float(error.max()) / length for error in errors)
+    return [
+        Row(f"held hand, {poses} torso poses in reach: worst slide, arm lengths", worst, "<=", 2e-6),
+        Row("the same on the native IK constraint, arm lengths", native_worst),
+        Row("slide of the native constraint over ours", native_worst / worst, ">=", 50.0),
+    ]
+
+
+def _torso_pose(armature: bpy.types.Object, torso: str, turn: Array, travel: Array) -> Array:
+    from mathutils import Euler
+
+    rest = host.rest_matrix(armature.data.bones[torso])
+    matrix = np.eye(4)
+    matrix[:3, :3] = np.array(Euler(turn).to_matrix())
+    return chain_poses(rest[None], matrix[None, None, :3, :3], travel[None])[0, 0]
+
+
+def _hold_error(
+    armature: bpy.types.Object,
+    torso: str,
+    kept: Sequence[tuple[Array, Array]],
+    target: Array,
+    hold: str,
+    hand: str,
+    dials: str,
+) -> Array:
+    from ..core.tracks import DialTrack, PoseTrack, Tracks
+
+    count = len(kept)
+    poses = np.array([_torso_pose(armature, torso, turn, travel) for turn, travel in kept])
+    tracks = Tracks(
+        count,
+        (PoseTrack(torso, poses), PoseTrack(hold, np.broadcast_to(target, (count, 4, 4)))),
+        (),
+        (DialTrack(dials, IK, np.ones(count)),),
+    )
+    with sample.borrowed(armature):
+        sampled = sample.step(armature, tracks, [hand])
+    return np.linalg.norm(sampled.poses[:, 0, :3, 3] - target[:3, 3], axis=1)
+
+
+def _evaluation(repeats: int) -> list[Row]:
+    """Cost of a full arm over a native arm on the same joints: playing keyed frames, and posing by hand."""
+    _fresh()
+    ours = build.build_new(plan_arms(_guide(1), ArmOptions()), "ours")
+    native = _native("native")
+    bare = build.build_new(_torso_plan(_guide(1)), "bare")
+    scenes = [_alone(item) for item in (ours, native, bare)]
+    torso = _torso_plan(_guide(1)).torso
+    turns = np.random.default_rng(2).uniform(-TORSO_TURN, TORSO_TURN, (300, 3))
+    rows = []
+    for ik in (0.0, 1.0):
+        ours.pose.bones["fk.clavicle.L"][IK] = ik
+        native.pose.bones[bench_native.CONTROL][IK] = ik
+        for item in (ours, native, bare):
+            item.update_tag()
+            _key_turns(item, torso, turns)
+        jobs = [lambda scene=scene: _play(scene, len(turns)) for scene in scenes]
+        for job in jobs:
+            job()
+        mine, theirs, nothing = alternate(jobs, repeats)
+        mode = "IK" if ik else "FK"
+        rows.append(Row(f"playing a full arm over a native arm, {mode}", mine / theirs, "<=", 1.5))
+        rows.append(Row(f"the same without the torso's own cost, {mode}", (mine - nothing) / (theirs - nothing)))
+    for item in (ours, native, bare):
+        item.animation_data.action = None
+    jobs = [
+        lambda item=item, scene=scene: _pose(item, scene, torso, turns)
+        for item, scene in zip((ours, native, bare), scenes, strict=True)
+    ]
+    for job in jobs:
+        job()
+    mine, theirs, _ = alternate(jobs, repeats)
+    rows.append(
+        Row(
+            "posing by hand: a full arm over a native arm, IK",
+            mine / theirs,
+            note="the host copies the whole rig first",
+        )
+    )
+    return rows
+
+
+def _many(repeats: int) -> list[Row]:
+    """Fifty characters over one, played."""
+    _fresh()
+    plan = plan_arms(_guide(2), ArmOptions())
+    turns = np.random.default_rng(3).uniform(-TORSO_TURN, TORSO_TURN, (40, 3))
+    one = build.build_new(plan, "one")
+    _key_turns(one, plan.torso, turns)
+    scenes = [_alone(one), bpy.data.scenes.new("many")]
+    for _ in range(50):
+        copy = one.copy()
+        copy.data = one.data.copy()
+        copy.animation_data.action = one.animation_data.action
+        for curve in copy.animation_data.drivers:
+            for variable in curve.driver.variables:
+                for target in variable.targets:
+                    if target.id == one:
+                        target.id = copy
+        for bone in copy.pose.bones:
+            for constraint in bone.constraints:
+                constraint.target = copy
+        scenes[1].collection.objects.link(copy)
+    jobs = [lambda scene=scene: _play(scene, len(turns)) for scene in scenes]
+    for job in jobs:
+        job()
+    single, fifty = alternate(jobs, repeats)
+    return [Row("playing 50 characters over one", fifty / single, "<=", 50.0)]
+
+
+def _alone(item: bpy.types.Object) -> bpy.types.Scene:
+    """A scene of its own for `item`, so that nothing else is evaluated with it."""
+    scene = bpy.data.scenes.new(item.name)
+    for collection in list(item.users_collection):
+        collection.objects.unlink(item)
+    scene.collection.objects.link(item)
+    return scene
+
+
+def _key_turns(item: bpy.types.Object, torso: str, turns: Array) -> None:
+    _, curves = new_action(item, "turns")
+    for index, column in enumerate(turns.T):
+        write_curve(curves, f'pose.bones["{torso}"].rotation_euler', index, np.arange(len(turns)) + 1.0, column)
+
+
+def _play(scene: bpy.types.Scene, frames: int) -> None:
+    for frame in range(frames):
+        scene.frame_set(frame + 1)
+
+
+def _pose(item: bpy.types.Object, scene: bpy.types.Scene, torso: str, turns: Array) -> None:
+    bone, layer = item.pose.bones[torso], scene.view_layers[0]
+    for turn in turns:
+        bone.rotation_euler = turn
+        layer.update()
+
+
+def _building(repeats: int) -> list[Row]:
+    """Building both arms over bare bones of the same number and names."""
+    _fresh()
+    guide = _guide(2)
+    plan = plan_arms(guide, ArmOptions())
+
+    def bare() -> None:
+        before = remove.snapshot_file()
+        data = bpy.data.armatures.new("bare")
+        item = bpy.data.objects.new("bare", data)
+        bpy.context.collection.objects.link(item)
+        bpy.context.view_layer.update()
+        from .apply import add_bones
+
+        add_bones(item, plan)
+        bpy.context.view_layer.update()
+        remove.roll_back_file(before)
+
+    def whole() -> None:
+        before = remove.snapshot_file()
+        build.build_new(plan_arms(guide, ArmOptions()), "whole")
+        remove.roll_back_file(before)
+
+    mine, theirs = alternate([whole, bare], repeats)
+    return [
+        Row("building both arms, seconds", mine, "<=", 0.5),
+        Row("building both arms over creating the bare bones", mine / theirs, "<=", 3.0),
+    ]
+
+
+def _proof_rate() -> list[Row]:
+    """Frames a second of a proof's run, everything included, over the host stepping the same keyed frames."""
+    _fresh()
+    armature = build.build_new(plan_arms(_guide(2), ArmOptions()), "Wren")
+    subject = prove.subject_of(armature)
+    from ..core.proof import verdicts
+    from ..core.proof.run_plan import planned_runs, standard_motions
+
+    runs = [spec for spec in planned_runs(standard_motions()) if spec.motion == "torso-wiggle"][::4]
+    proof_seconds = host_seconds = 0.0
+    with sample.borrowed(armature):
+        for spec in runs:
+            start = time.perf_counter()
+            for arm_run in prove.run(subject, spec):
+                verdicts.checks(spec, arm_run)
+            proof_seconds += time.perf_counter() - start
+            tracks, _, _ = prove.torso_motion(subject, spec.clip)
+            host_seconds += _step_alone(armature, tracks, spec.clip.frames)
+    frames = sum(spec.clip.frames for spec in runs)
+    return [
+        Row("proof, frames a second", frames / proof_seconds),
+        Row("proof's rate over the host's own stepping of the torso", host_seconds / proof_seconds, ">=", 0.5),
+    ]
+
+
+def _step_alone(armature: bpy.types.Object, tracks, frames: int) -> float:  # type: ignore[no-untyped-def]
+    from ..core.tracks import Tracks
+
+    action, curves = new_action(armature, "alone")
+    sample.write_tracks(armature, Tracks(frames, tuple(tracks)), curves)
+    start = time.perf_counter()
+    _play(bpy.context.scene, frames)
+    seconds = time.perf_counter() - start
+    armature.animation_data.action = None
+    bpy.data.actions.remove(action)
+    return seconds

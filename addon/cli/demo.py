@@ -1,0 +1,47 @@
+"""`demo`: the lighthouse scene, its arms, their proof and pictures."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from .text_files import write_text
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    command = commands.add_parser("demo", help="build the demo character, prove it, draw it")
+    command.add_argument("--out", type=Path, default=Path("out/demo"), metavar="DIR", help="default: %(default)s")
+    command.add_argument("--no-pictures", action="store_true", help="leave the rendering out")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Make the scene, save, prove, render, report."""
+    from ...core.plan import json as plan_json
+    from ...core.proof.report.table import table
+    from ...demo_blend_scripts import scene
+    from .. import prove
+    from . import files
+    from .proof import ProgressLine, write_results
+
+    out = options.out
+    print("making the lighthouse, Wren and the action")
+    made = scene.make_scene()
+    files.save_blend(out / "demo.blend")
+    write_text(out / "plan.json", plan_json.to_text(made.plan))
+    pictures = []
+    if not options.no_pictures:
+        print("rendering pictures")
+        pictures = scene.render_pictures(made, out)
+    print("proving the arms")
+    bar = ProgressLine()
+    results = prove.prove_whole(prove.subject_of(made.armature), None, 1, bar.show)
+    bar.end()
+    shown = [(caption, path.read_bytes()) for caption, path in pictures]
+    write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown)
+    print(table(results))
+    print(
+        f"everything is in {out}: demo.blend, plan.json, results.json, junit.xml, report.html and {len(pictures)} pictures"
+    )
+    return 1 if any(check.verdict == "fail" for check in results.checks) else 0

@@ -1,0 +1,89 @@
+"""`proof`: measure a rig's arms and write down the verdicts."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+from ...core.errors import HostError, MotionError
+from .text_files import write_text
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    command = commands.add_parser("proof", help="prove the arms of a .blend; exit code 0 only if nothing failed")
+    command.add_argument("file", type=Path, metavar="FILE.blend")
+    command.add_argument("--armature", default=None, metavar="NAME", help="armature to prove, if there are several")
+    command.add_argument("--motion", type=Path, default=None, metavar="FILE.bvh", help="recorded motion to add")
+    command.add_argument("--seed", type=int, default=1, help="of the random motions (default: %(default)s)")
+    command.add_argument("--json", type=Path, default=None, metavar="F", help="write results.json")
+    command.add_argument("--junit", type=Path, default=None, metavar="F", help="write JUnit XML")
+    command.add_argument("--html", type=Path, default=None, metavar="F", help="write the report page")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Open, prove, write, print."""
+    from ...core.proof.report.table import table
+    from .. import prove
+    from . import files
+
+    if options.file.suffix.lower() != files.BLEND_SUFFIX:
+        raise HostError(f"{options.file.name!r} is not a .blend file: build arms into one first")
+    files.open_input(options.file)
+    armature = files.choose_armature(options.armature, with_arms=True)
+    if armature is None:
+        raise HostError(f"{options.file.name!r} has no armature with arms built by Armwright: build them first")
+    files.show_scene_of(armature)
+    recorded = None
+    if options.motion is not None:
+        if not options.motion.is_file():
+            raise MotionError(f"there is no file {str(options.motion)!r}: check the path")
+        recorded = prove.recorded_clip_of(options.motion.read_bytes())
+    bar = ProgressLine()
+    results = prove.prove_whole(prove.subject_of(armature), recorded, options.seed, bar.show)
+    bar.end()
+    write_results(results, options.json, options.junit, options.html)
+    print(table(results))
+    return 1 if any(check.verdict == "fail" for check in results.checks) else 0
+
+
+def write_results(results, json: Path | None, junit: Path | None, html: Path | None, pictures=()) -> None:  # type: ignore[no-untyped-def]
+    """Write the forms of the results that were asked for."""
+    from ...core.proof import results_json
+    from ...core.proof.report import html as page
+    from ...core.proof.report import junit as suite
+
+    for path, text in (
+        (json, lambda: results_json.to_text(results)),
+        (junit, lambda: suite.junit(results)),
+        (html, lambda: page.page(results, pictures)),
+    ):
+        if path is not None:
+            write_text(path, text())
+
+
+class ProgressLine:
+    """One line on a terminal, a line now and then elsewhere. It guards when it last spoke."""
+
+    def __init__(self) -> None:
+        self._last = 0.0
+        self._terminal = sys.stderr.isatty()
+
+    def show(self, progress) -> None:  # type: ignore[no-untyped-def]
+        """Say how far the proof is."""
+        now = time.monotonic()
+        if now - self._last < (0.1 if self._terminal else 5.0):
+            return
+        self._last = now
+        text = f"proof: {100 * progress.done // progress.total:3d} %  {progress.what}"
+        print(
+            f"\r{text:<60}" if self._terminal else text, end="" if self._terminal else "\n", file=sys.stderr, flush=True
+        )
+
+    def end(self) -> None:
+        """Clear the line."""
+        if self._terminal:
+            print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)

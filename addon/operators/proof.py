@@ -1,0 +1,164 @@
+"""Run a proof on the active rig, a piece at a time so that the window stays alive; Esc stops it."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from pathlib import Path
+
+import bpy
+
+from ...core.errors import ArmwrightError
+from ...core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
+from ...core.proof.verdicts import severity
+from .. import prove, rig
+
+# Results of the last proof in this session, for the report.
+_last: dict[str, Results] = {}
+
+
+class ARMWRIGHT_OT_run_proof(bpy.types.Operator):
+    """Move the torso, the shoulder and the holds in every mode, measure what the arms do, and list the verdicts; Esc stops"""
+
+    bl_idname = "armwright.run_proof"
+    bl_label = "Run proof"
+    bl_options = {"REGISTER"}
+
+    _steps: Generator[prove.Progress | Results, None, None] | None = None
+    _timer: bpy.types.Timer | None = None
+    _rig = ""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if not rig.has_arms(context.object):
+            cls.poll_message_set("Select an armature that has arms")
+            return False
+        if context.window_manager.armwright_proof.running:
+            cls.poll_message_set("A proof is running: press Esc in the viewport to stop it")
+            return False
+        return True
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        try:
+            subject = prove.subject_of(context.object)
+        except ArmwrightError as problem:
+            self.report({"ERROR"}, str(problem))
+            return {"CANCELLED"}
+        state = context.window_manager.armwright_proof
+        state.running, state.done, state.headline = True, 0.0, "Measuring"
+        self._rig = context.object.name
+        self._steps = prove.prove(subject)
+        self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if event.type == "ESC":
+            return self._end(context, "Stopped; everything is as it was")
+        if event.type != "TIMER" or self._steps is None:
+            # Nothing else may change the rig while it is borrowed.
+            return {"RUNNING_MODAL"}
+        try:
+            step = next(self._steps)
+        except ArmwrightError as problem:
+            self.report({"ERROR"}, str(problem))
+            return self._end(context, str(problem))
+        state = context.window_manager.armwright_proof
+        if isinstance(step, Results):
+            show(state, self._rig, step)
+            return self._end(context, state.headline, finished=True)
+        state.done = step.done / step.total
+        state.headline = f"{100 * step.done // step.total} %: {step.what}"
+        _redraw(context)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Without a window: from beginning to end."""
+        try:
+            results = prove.prove_whole(prove.subject_of(context.object))
+        except ArmwrightError as problem:
+            self.report({"ERROR"}, str(problem))
+            return {"CANCELLED"}
+        show(context.window_manager.armwright_proof, context.object.name, results)
+        return {"FINISHED"}
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        self._end(context, "Stopped; everything is as it was")
+
+    def _end(self, context: bpy.types.Context, headline: str, *, finished: bool = False) -> set[str]:
+        if self._steps is not None:
+            self._steps.close()
+            self._steps = None
+        if self._timer is not None:
+            context.window_manager.event_timer_remove(self._timer)
+            self._timer = None
+        state = context.window_manager.armwright_proof
+        state.running, state.headline = False, headline
+        _redraw(context)
+        return {"FINISHED"} if finished else {"CANCELLED"}
+
+
+class ARMWRIGHT_OT_save_report(bpy.types.Operator):
+    """Write the last proof as a page, with results.json and junit.xml beside it"""
+
+    bl_idname = "armwright.save_report"
+    bl_label = "Save report"
+
+    filepath: bpy.props.StringProperty(subtype="FILE_PATH", default="report.html")  # type: ignore[valid-type]
+    filter_glob: bpy.props.StringProperty(default="*.html", options={"HIDDEN"})  # type: ignore[valid-type]
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if context.window_manager.armwright_proof.rig not in _last:
+            cls.poll_message_set("Run a proof first")
+            return False
+        return True
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        from ..cli.proof import write_results
+
+        path = Path(bpy.path.abspath(self.filepath)).with_suffix(".html")
+        results = _last[context.window_manager.armwright_proof.rig]
+        try:
+            write_results(results, path.with_name("results.json"), path.with_name("junit.xml"), path)
+        except OSError as problem:
+            self.report({"ERROR"}, f"{path}: {problem.strerror}: choose another folder")
+            return {"CANCELLED"}
+        self.report({"INFO"}, f"Report written to {path}")
+        return {"FINISHED"}
+
+
+def show(state: bpy.types.PropertyGroup, rig_name: str, results: Results) -> None:
+    """Fill the verdict list: one line a requirement, its worst check."""
+    _last[rig_name] = results
+    state.rig = rig_name
+    state.verdicts.clear()
+    worst: dict[str, Check] = {}
+    for check in results.checks:
+        if check.verdict != NOT_APPLICABLE and (
+            check.requirement not in worst or severity(check) > severity(worst[check.requirement])
+        ):
+            worst[check.requirement] = check
+    for requirement, check in worst.items():
+        line = state.verdicts.add()
+        line.requirement, line.verdict = requirement, check.verdict
+        line.figure, line.limit = f"{check.value:.2g} {check.unit}", f"{check.limit:.2g} {check.unit}"
+        line.worst = f"{check.id}, frame {check.worst_frame}"
+    failed = sum(check.verdict == FAIL for check in results.checks)
+    far = sum(check.verdict == OUT_OF_REACH for check in results.checks)
+    measured = sum(check.verdict != NOT_APPLICABLE for check in results.checks)
+    state.headline = (
+        f"{measured} checks: "
+        + (f"{failed} failed" if failed else "none failed")
+        + (f", {far} out of reach" if far else "")
+    )
+
+
+def _redraw(context: bpy.types.Context) -> None:
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()

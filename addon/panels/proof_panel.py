@@ -1,0 +1,60 @@
+"""Sidebar: run a proof, read the verdicts."""
+
+from __future__ import annotations
+
+import bpy
+
+from .common import shown_rig
+
+VERDICT_ICONS = {"pass": "CHECKMARK", "fail": "ERROR", "out_of_reach": "DRIVER_DISTANCE"}
+VERDICT_WORDS = {"pass": "holds", "fail": "fails", "out_of_reach": "out of reach"}
+
+
+class ARMWRIGHT_UL_verdicts(bpy.types.UIList):
+    """One line a requirement: verdict, worst figure, limit."""
+
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:  # type: ignore[no-untyped-def]
+        row = layout.row()
+        row.alert = item.verdict == "fail"
+        split = row.split(factor=0.38)
+        split.label(text=item.requirement, icon=VERDICT_ICONS.get(item.verdict, "QUESTION"))
+        figures = split.split(factor=0.5)
+        figures.label(text=item.figure)
+        figures.label(text=f"of {item.limit}")
+
+
+class ARMWRIGHT_PT_proof(bpy.types.Panel):
+    """Proof: button, progress, verdicts."""
+
+    bl_label = "Proof"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Armwright"
+    bl_order = 3
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return shown_rig(context) is not None
+
+    def draw(self, context: bpy.types.Context) -> None:
+        layout, state = self.layout, context.window_manager.armwright_proof
+        if state.running:
+            layout.progress(factor=state.done, text=state.headline)
+            layout.label(text="Esc stops and puts everything back", icon="INFO")
+            return
+        column = layout.column()
+        column.scale_y = 1.4
+        column.operator("armwright.run_proof", icon="PLAY")
+        shown = shown_rig(context)
+        if not state.headline or shown is None or state.rig != shown[0].name:
+            return
+        layout.label(text=state.headline)
+        layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=9)
+        if 0 <= state.active < len(state.verdicts):
+            line = state.verdicts[state.active]
+            box = layout.box()
+            box.scale_y = 0.8
+            box.label(text=f"{line.requirement} {VERDICT_WORDS.get(line.verdict, line.verdict)}")
+            for part in line.worst.split("/", 1)[-1].split("/"):
+                box.label(text=part)
+        layout.operator("armwright.save_report", icon="FILE_TICK")
