@@ -16,6 +16,9 @@ from .samples import ArmRun
 
 Array = NDArray[np.float64]
 
+# An elbow this far off the line from shoulder to wrist, over the arm's length, moves at most 2.5 times as far as the
+# wrist (of equal segments: slope 1 / (4 · 0.1)); nearer, rounding grows without bound: docs/arm.md, "singular".
+BENT = 0.1
 TINY = 1e-12  # metres; keeps a division by a distance of zero finite
 
 
@@ -23,6 +26,7 @@ TINY = 1e-12  # metres; keeps a division by a distance of zero finite
 class Expected:
     """Attributes:
     ik_elbow, ik_wrist: (N, 3), the joints at ik 1, metres.
+    bent: (N,), whether the IK elbow is bent enough for its place to be exact: see `BENT`.
     held_elbow: (N, 3), the elbow where it is held.
     upper, forearm: (N,), lengths at the run's ik dial, metres.
     elbow_missing, hand_missing: (N,), metres, that the elbow and the hand hold are out of reach.
@@ -30,6 +34,7 @@ class Expected:
 
     ik_elbow: Array
     ik_wrist: Array
+    bent: NDArray[np.bool_]
     held_elbow: Array
     upper: Array
     forearm: Array
@@ -62,6 +67,7 @@ def expected(run: ArmRun) -> Expected:
     ik = settings.ik
     return Expected(
         ik_elbow=ik_elbow,
+        bent=aside > BENT * (a + b),
         ik_wrist=ik_elbow + unit(hand - ik_elbow) * fore[:, None],
         held_elbow=held_elbow,
         upper=np.where(held, held_length, a + ik * (a * grown - a)),

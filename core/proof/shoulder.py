@@ -9,7 +9,12 @@ from .samples import ArmRun
 
 ID = "shoulder"
 MODES: tuple[str, ...] = ("hand", "elbow", "both")
-LIMITS = {"elbow-slide": SLIDE_LIMIT, "wrist-slide": SLIDE_LIMIT, "hand-drift": TURN_LIMIT}
+LIMITS = {
+    "elbow-slide": SLIDE_LIMIT,
+    "wrist-slide": SLIDE_LIMIT,
+    "hand-drift": TURN_LIMIT,
+    "elbow-place": hold_hand.ELBOW_LIMIT,
+}
 
 _HELD = {"hand": hold_hand.measure, "elbow": hold_elbow.measure, "both": hold_both.measure}
 

@@ -20,6 +20,8 @@ LIMITS = {
     "forearm-length": LENGTH_LIMIT,
     "upper-volume": LENGTH_LIMIT,
     "forearm-volume": LENGTH_LIMIT,
+    "upper-skin-gap": SLIDE_LIMIT,
+    "forearm-skin-gap": SLIDE_LIMIT,
 }
 
 
@@ -29,7 +31,7 @@ def applies(spec: RunSpec) -> bool:
 
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
-    """Wrist error (L), lengths over rest lengths, x·y·z of the skin against c^(1 - volume), c its length factor.
+    """Wrist error (L), lengths over rest lengths, widths and x·y·z of the skin, its end against the joint (L).
 
     The wrist is compared with where docs/arm.md has it: on the hold where the arm reaches it, and otherwise on the
     straight line to it, short by exactly the missing distance.
@@ -42,8 +44,10 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
         slide(run, "wrist-error", wrist, wanted_wrist(run, goal)),
         _factor("upper-length", distance(shoulder, elbow) / geometry.upper_length - upper),
         _factor("forearm-length", distance(elbow, wrist) / geometry.forearm_length - fore),
-        _factor("upper-volume", _volume(samples.skin_upper_arm) - upper ** (1.0 - run.settings.volume)),
-        _factor("forearm-volume", _volume(samples.skin_forearm) - fore ** (1.0 - run.settings.volume)),
+        _factor("upper-volume", _volume_error(samples.skin_upper_arm, upper, run.settings.volume)),
+        _factor("forearm-volume", _volume_error(samples.skin_forearm, fore, run.settings.volume)),
+        slide(run, "upper-skin-gap", _end(samples.skin_upper_arm, geometry.upper_length), elbow),
+        slide(run, "forearm-skin-gap", _end(samples.skin_forearm, geometry.forearm_length), wrist),
     )
 
 
@@ -58,9 +62,17 @@ def wanted_wrist(run: ArmRun, goal: Expected) -> Array:
     return np.asarray(elbow + turn(samples.forearm)[..., 1] * goal.forearm[:, None])
 
 
-def _volume(skin: Array) -> Array:
-    """Product of the lengths of a bone's axes, (N,)."""
-    return np.asarray(np.prod(np.linalg.norm(turn(skin), axis=-2), axis=-1))
+def _volume_error(skin: Array, factor: Array, volume: Array) -> Array:
+    """Largest error, (N,), of x·y·z against c^(1 - volume) and of x and z against c^(-volume / 2): docs/arm.md, 13."""
+    size = np.linalg.norm(turn(skin), axis=-2)
+    product = np.prod(size, axis=-1) - factor ** (1.0 - volume)
+    widths = size[:, [0, 2]] - (factor ** (-0.5 * volume))[:, None]
+    return np.asarray(np.maximum(np.abs(product), np.abs(widths).max(axis=-1)))
+
+
+def _end(skin: Array, rest_length: float) -> Array:
+    """Far end of the skin, (N, 3): at volume 1 the product of its axes can not tell a bone that does not stretch."""
+    return at(skin) + turn(skin)[..., 1] * rest_length
 
 
 def _factor(name: str, error: Array) -> Measured:

@@ -84,6 +84,10 @@ SLIDES = [
     ("torso-wiggle", "hand", (1.0, 0.0, 1.0), "wrist", "stretch", "wrist-error"),
     ("torso-wiggle", "none", (1.0, 0.0, 1.0), "wrist", "stretch", "wrist-error"),
     ("torso-wiggle", "elbow", (1.0, 0.0, 1.0), "wrist", "stretch", "wrist-error"),
+    ("torso-wiggle", "elbow", (1.0, 0.0, 1.0), "skin_upper_arm", "stretch", "upper-skin-gap"),
+    ("torso-wiggle", "both", (1.0, 0.0, 1.0), "skin_forearm", "stretch", "forearm-skin-gap"),
+    ("torso-wiggle", "hand", (1.0, 0.0, 1.0), "elbow", "hold-hand", "elbow-place"),
+    ("shrug", "hand", (1.0, 0.0, 1.0), "elbow", "shoulder", "elbow-place"),
     ("blend-ramp", "none", (0.0, 0.0, 0.0), "forearm", "blend", "elbow-gap"),
     ("blend-ramp", "elbow", (0.0, 1.0, 0.0), "hand", "blend", "wrist-gap"),
 ]
@@ -162,6 +166,34 @@ def test_a_segment_of_wrong_length_or_volume_fails_by_its_error(mode: str, bone:
     assert check.verdict == FAIL
     assert check.worst_frame == FRAME
     assert check.value == pytest.approx(expected, rel=1e-3)
+
+
+@pytest.mark.parametrize("segment", ["upper", "forearm"])
+def test_skin_that_does_not_stretch_fails_though_its_volume_is_kept(segment: str) -> None:
+    """At volume 1, x·y·z is 1 for the right answer and for a bone that does nothing."""
+    spec = spec_of("length-ramp", "none")
+    run = run_of(spec)
+    name = {"upper": "skin_upper_arm", "forearm": "skin_forearm"}[segment]
+    rigid = getattr(run.samples, name).copy()
+    rigid[:, :3, :3] /= np.linalg.norm(rigid[:, :3, :3], axis=1, keepdims=True)
+    found = judged(spec, damaged(run, **{name: rigid}))
+    assert found["stretch", f"{segment}-skin-gap"].verdict == FAIL
+    assert found["stretch", f"{segment}-volume"].verdict == FAIL
+
+
+def test_an_elbow_that_bends_to_the_wrong_side_of_the_hand_fails() -> None:
+    spec = spec_of("torso-wiggle", "hand")
+    run = run_of(spec)
+    shoulder, hand = run.samples.upper_arm[:, :3, 3], run.settings.hand_hold[:, :3, 3]
+    line = (hand - shoulder) / np.linalg.norm(hand - shoulder, axis=1, keepdims=True)
+    elbow = run.samples.elbow.copy()
+    aside = elbow[:, :3, 3] - shoulder
+    aside -= line * np.sum(aside * line, axis=1, keepdims=True)
+    elbow[:, :3, 3] -= 2.0 * aside
+    assert judged(spec, run)["hold-hand", "elbow-place"].verdict == PASS
+    found = judged(spec, damaged(run, elbow=elbow))
+    assert found["hold-hand", "elbow-place"].verdict == FAIL
+    assert found["hold-hand", "wrist-slide"].verdict == PASS
 
 
 @pytest.mark.parametrize(("bone", "measure"), [("elbow", "upper-length"), ("wrist", "forearm-length")])
@@ -364,3 +396,16 @@ def test_the_angle_between_orientations_is_exact_near_zero_and_reads_scale() -> 
         other = Rotation.from_rotvec(np.radians(degrees) * axis / np.linalg.norm(axis)) * base
         assert turn_error(base.as_matrix(), other.as_matrix()) == pytest.approx(degrees, rel=1e-6, abs=1e-13)
     assert turn_error(np.eye(3), 1.001 * np.eye(3)) > 0.01
+
+
+def test_the_elbows_place_is_judged_in_every_near_corner_and_left_out_only_where_the_arm_is_straight() -> None:
+    for spec in RUNS:
+        if spec.case.mode == "hand" and spec.reach == "near" and "hold-hand" in spec.requirements:
+            assert judged(spec, run_of(spec))["hold-hand", "elbow-place"].verdict == PASS, spec.motion
+    spec = spec_of("torso-wiggle", "hand")
+    run = run_of(spec)
+    away = run.settings.hand_hold.copy()
+    away[:, 1, 3] -= 10.0
+    settings = replace(run.settings, hand_hold=away)
+    straight = replace(run, settings=settings, samples=solved_samples(run.geometry, settings))
+    assert judged(spec, straight)["hold-hand", "elbow-place"].verdict == NOT_APPLICABLE
