@@ -42,6 +42,11 @@ def build(armature: bpy.types.Object, plan: Plan) -> None:
     the armature, the selection and the mode are as they were before.
     """
     validate(plan)
+    _build(armature, plan)
+
+
+def _build(armature: bpy.types.Object, plan: Plan) -> None:
+    """`build` of a plan that is known to be valid."""
     check_armature(armature, plan)
     before = remove.snapshot(armature)
     try:
@@ -69,7 +74,7 @@ def build_new(plan: Plan, name: str) -> bpy.types.Object:
         armature = bpy.data.objects.new(name, data)
         bpy.context.collection.objects.link(armature)
         bpy.context.view_layer.update()
-        build(armature, plan)
+        _build(armature, plan)
     except BaseException:
         remove.roll_back_file(before)
         raise

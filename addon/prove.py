@@ -146,17 +146,7 @@ def prove_whole(
 
 def run(subject: Subject, spec: RunSpec) -> list[ArmRun]:
     """Play one run on every arm at once. Call it inside `sample.borrowed`."""
-    torso_tracks, torso, root = torso_motion(subject, spec.clip)
-    settings = {
-        arm: settings_for(spec, arm, geometry, torso, root, subject.facing)
-        for arm, geometry in subject.geometries.items()
-    }
-    tracks = Tracks(
-        spec.clip.frames,
-        (*torso_tracks, *(track for arm, value in settings.items() for track in hold_tracks(subject, arm, value))),
-        tuple(track for arm, value in settings.items() for track in channel_tracks(subject, arm, value)),
-        tuple(track for arm, value in settings.items() for track in dial_tracks(subject, arm, value)),
-    )
+    tracks, settings = tracks_of(subject, spec)
     sampled = sample.step(subject.armature, tracks, sample.sampled_bones(subject.record, subject.arms))
     samples = sample.arm_samples(subject.record, subject.arms, sampled.poses)
     return [
@@ -170,6 +160,22 @@ def run(subject: Subject, spec: RunSpec) -> list[ArmRun]:
         )
         for arm, value in settings.items()
     ]
+
+
+def tracks_of(subject: Subject, spec: RunSpec) -> tuple[Tracks, dict[str, ArmSettings]]:
+    """Everything to set for one run, and the settings of each arm that it comes from."""
+    torso_tracks, torso, root = torso_motion(subject, spec.clip)
+    settings = {
+        arm: settings_for(spec, arm, geometry, torso, root, subject.facing)
+        for arm, geometry in subject.geometries.items()
+    }
+    tracks = Tracks(
+        spec.clip.frames,
+        (*torso_tracks, *(track for arm, value in settings.items() for track in hold_tracks(subject, arm, value))),
+        tuple(track for arm, value in settings.items() for track in channel_tracks(subject, arm, value)),
+        tuple(track for arm, value in settings.items() for track in dial_tracks(subject, arm, value)),
+    )
+    return tracks, settings
 
 
 def torso_motion(subject: Subject, clip: Clip) -> tuple[list[PoseTrack], Array, Array]:

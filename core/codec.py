@@ -179,19 +179,33 @@ def _required(cls: Any) -> frozenset[str]:
 
 
 def _write(hint: Any, value: Any) -> Any:
-    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
+    # What most values are, before anything is asked of the type.
+    if type(value) is hint and (hint is str or hint is bool or (hint is float and math.isfinite(value))):
+        return value
+    form = _form(hint)
+    if form is _DATACLASS:
         if type(value) is not hint:
             raise _Misfit(f"expected {_expected(hint)}, found {_kind(value)}")
-        fields = _hints(typing.cast(Any, hint)).items()
-        return {name: _step(_write, f".{name}", of, getattr(value, name)) for name, of in fields}
-    if typing.get_origin(hint) is tuple:
+        out = {}
+        for name, of in _hints(hint).items():
+            try:
+                out[name] = _write(of, getattr(value, name))
+            except _Misfit as misfit:
+                raise misfit.under(f".{name}") from None
+        return out
+    if form is _TUPLE:
         if not isinstance(value, tuple):
             raise _Misfit(f"expected a tuple, found {_kind(value)}")
-        items = zip(_item_hints(hint, value), value, strict=True)
-        return [_step(_write, _place(at, item), of, item) for at, (of, item) in enumerate(items)]
+        items = []
+        for of, item in zip(_item_hints(hint, value), value, strict=True):
+            try:
+                items.append(_write(of, item))
+            except _Misfit as misfit:
+                raise misfit.under(_place(len(items), item)) from None
+        return items
     for member in _members(hint):
-        if type(value) is member or (typing.get_origin(member) is tuple and isinstance(value, tuple)):
-            return _write(member, value) if _is_compound(member) else _scalar(member, value)
+        if type(value) is member or (_form(member) is _TUPLE and isinstance(value, tuple)):
+            return _write(member, value) if _form(member) is not _SCALAR else _scalar(member, value)
     return _scalar(hint, value)
 
 
@@ -205,7 +219,7 @@ def _read(hint: Any, value: Any, may_omit: bool) -> Any:
         return tuple(_step(_read, _place(at, item), of, item, may_omit) for at, (of, item) in enumerate(items))
     if isinstance(value, dict | list):
         for member in _members(hint):
-            if _is_compound(member):
+            if _form(member) is not _SCALAR:
                 return _read(member, value, may_omit)
     return _scalar(hint, value)
 
@@ -271,8 +285,15 @@ def _members(hint: Any) -> tuple[Any, ...]:
     return (hint,)
 
 
-def _is_compound(hint: Any) -> bool:
-    return dataclasses.is_dataclass(hint) or typing.get_origin(hint) is tuple
+_DATACLASS, _TUPLE, _SCALAR = "dataclass", "tuple", "scalar"
+
+
+@functools.cache
+def _form(hint: Any) -> str:
+    """What a type hint stands for; a union counts as scalar and is looked into member by member."""
+    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
+        return _DATACLASS
+    return _TUPLE if typing.get_origin(hint) is tuple else _SCALAR
 
 
 def _place(index: int, item: Any) -> str:
