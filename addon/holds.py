@@ -32,7 +32,7 @@ MODES: dict[str, Mode] = {
     "none": Mode("Nothing", "Swings free", "Let go: the arm swings free from the shoulder (FK)", 0.0, 0.0),
     "hand": Mode("Hand", "Hand held", "Hold the hand where it is; the elbow follows its aim (IK)", 1.0, 0.0),
     "elbow": Mode("Elbow", "Elbow held", "Hold the elbow where it is; forearm and hand swing from it (FK)", 0.0, 1.0),
-    "both": Mode("Elbow + hand", "Elbow and hand held", "Hold the elbow and the hand where they are", 1.0, 1.0),
+    "both": Mode("Both", "Elbow and hand held", "Hold the elbow and the hand where they are", 1.0, 1.0),
 }
 CLOSE = 1e-6
 

@@ -145,7 +145,7 @@ def show(state: bpy.types.PropertyGroup, rig_name: str, results: Results) -> Non
     for requirement, check in worst.items():
         line = state.verdicts.add()
         line.requirement, line.verdict = requirement, check.verdict
-        line.figure, line.limit = f"{check.value:.2g} {check.unit}", f"{check.limit:.2g} {check.unit}"
+        line.figure, line.limit = _figure(check.value, check.unit), _figure(check.limit, check.unit)
         line.worst = f"{check.id}, frame {check.worst_frame}"
     failed = sum(check.verdict == FAIL for check in results.checks)
     far = sum(check.verdict == OUT_OF_REACH for check in results.checks)
@@ -155,6 +155,10 @@ def show(state: bpy.types.PropertyGroup, rig_name: str, results: Results) -> Non
         + (f"{failed} failed" if failed else "none failed")
         + (f", {far} out of reach" if far else "")
     )
+
+
+def _figure(value: float, unit: str) -> str:
+    return f"{value:.2g}" if unit == "1" else f"{value:.2g} {unit}"
 
 
 def _redraw(context: bpy.types.Context) -> None:

@@ -7,6 +7,9 @@ import bpy
 from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, VOLUME
 from .common import SIDE_NAMES, shown_rig
 
+# Share of the panel that the names of the dials take.
+NAMES = 0.4
+
 GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Hold", ((IK, "FK to IK"), (ELBOW, "Elbow hold"))),
     ("Shoulder", ((LIFT, "Lift"), (ISOLATE, "Isolate"))),
@@ -34,14 +37,19 @@ class ARMWRIGHT_PT_dials(bpy.types.Panel):
             return
         armature, record = shown
         layout = self.layout
-        head = layout.row()
+        head = layout.split(factor=NAMES)
+        head.label(text="")
+        sides = head.row()
         for arm in record.arms:
-            head.label(text=SIDE_NAMES.get(arm, arm))
-        for _, dials in GROUPS:
+            sides.label(text=SIDE_NAMES.get(arm, arm))
+        for group, dials in GROUPS:
             column = layout.column(align=True)
+            column.label(text=group)
             for key, label in dials:
-                row = column.row(align=True)
+                row = column.split(factor=NAMES, align=True)
+                row.label(text=label)
+                values = row.row(align=True)
                 for arm in record.arms:
                     bone = armature.pose.bones[record.bone(arm, "dials")]
                     if key in bone:
-                        row.prop(bone, f'["{key}"]', text=label, slider=True)
+                        values.prop(bone, f'["{key}"]', text="", slider=True)
