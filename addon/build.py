@@ -72,6 +72,8 @@ def build_new(plan: Plan, name: str) -> bpy.types.Object:
     try:
         data = bpy.data.armatures.new(name)
         armature = bpy.data.objects.new(name, data)
+        # Controls sit around the limbs; without this the body would hide them.
+        armature.show_in_front = True
         bpy.context.collection.objects.link(armature)
         bpy.context.view_layer.update()
         _build(armature, plan)
