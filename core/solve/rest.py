@@ -13,8 +13,8 @@ AIM_DISTANCE = 0.75
 def rest_settings(geometry: ArmGeometry, count: int) -> ArmSettings:
     """`count` times the rest pose: channels and dials 0, length dials 1, holds where the joints are.
 
-    The elbow hold is the upper arm's rest orientation at the elbow, the hand hold the hand's rest frame; the aim is where
-    the elbow points, against the side to which it bends (the upper arm's -Z), AIM_DISTANCE arm lengths away.
+    The elbow hold is the upper arm's rest orientation at the elbow, the hand hold the hand's rest frame; the aim is
+    where the elbow points, against the side to which it bends (the upper arm's -Z), AIM_DISTANCE arm lengths away.
     """
     g = geometry
     elbow_hold = g.upper_arm.copy()

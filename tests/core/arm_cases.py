@@ -6,7 +6,6 @@ from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
-
 from armwright.core.options import ArmOptions
 from armwright.core.solve.rest import rest_settings
 from armwright.core.solve.settings import ArmGeometry, ArmSettings
@@ -18,6 +17,11 @@ ORIENTATIONS = ("clavicle", "upper_arm", "forearm", "hand")
 FRAMES = ("torso", "root", "hand_hold", "elbow_hold")
 CHANNELS = ("clavicle", "upper_arm", "forearm", "hand")
 DIALS = ("ik", "elbow", "isolate", "lift", "stretch", "soft", "volume")
+
+
+def assert_close(actual: Any, expected: Any, atol: float = 0.0, err_msg: str = "") -> None:
+    """Equal within `atol` alone: numpy's own default would allow 1e-7 of the size on top."""
+    np.testing.assert_allclose(actual, expected, rtol=0.0, atol=atol, err_msg=err_msg)
 
 
 def turn(axis: Any, angle: float) -> np.ndarray:

@@ -12,6 +12,7 @@ from arm_cases import (
     ORIENTATIONS,
     POINTS,
     arm,
+    assert_close,
     mirrored_arm,
     mirrored_settings,
     moved,
@@ -19,7 +20,6 @@ from arm_cases import (
     random_settings,
     random_turns,
 )
-
 from armwright.core.rotations import angle_between, euler_to_matrix
 from armwright.core.solve import arm as reference
 from armwright.core.solve.arm import solve
@@ -70,7 +70,7 @@ def shoulder_of_torso(geometry: ArmGeometry, settings: ArmSettings) -> np.ndarra
 
 def assert_same(first: ArmPose, second: ArmPose, atol: float) -> None:
     for item in fields(ArmPose):
-        np.testing.assert_allclose(getattr(first, item.name), getattr(second, item.name), atol=atol, err_msg=item.name)
+        assert_close(getattr(first, item.name), getattr(second, item.name), atol=atol, err_msg=item.name)
 
 
 @pytest.mark.parametrize("dials", [(), ("ik",), ("elbow",), ("ik", "elbow"), ("isolate", "lift", "stretch", "volume")])
@@ -80,17 +80,17 @@ def test_at_rest_everything_is_at_rest(geometry: ArmGeometry, dials: tuple[str, 
         expected = np.tile(getattr(geometry, rest)[:3, 3], (2, 1))
         # A straight arm's elbow moves with the square root of a rounding of the distance.
         atol = 3e-8 if geometry is ARMS["straight"] and "ik" in dials and name == "elbow" else METRES
-        np.testing.assert_allclose(getattr(pose, name), expected, atol=atol)
+        assert_close(getattr(pose, name), expected, atol=atol)
     for name in ORIENTATIONS:
         rest = getattr(geometry, name)[:3, :3]
         assert np.max(angle_between(getattr(pose, name), rest)) < (3e-7 if geometry is ARMS["straight"] else 1e-12)
-    np.testing.assert_allclose([pose.upper_factor, pose.forearm_factor], 1.0, atol=METRES)
-    np.testing.assert_allclose([pose.lift, pose.elbow_missing, pose.hand_missing], 0.0, atol=METRES)
+    assert_close([pose.upper_factor, pose.forearm_factor], 1.0, atol=METRES)
+    assert_close([pose.lift, pose.elbow_missing, pose.hand_missing], 0.0, atol=METRES)
 
 
 def test_a_lifted_rest_pose_is_the_rest_pose_for_any_mode_of_it(geometry: ArmGeometry) -> None:
     settings = ones(rest_settings(geometry, 1), "lift")
-    np.testing.assert_allclose(solve(geometry, settings).lift, 0.0, atol=1e-15)
+    assert_close(solve(geometry, settings).lift, 0.0, atol=1e-15)
 
 
 def test_fk_channels_turn_each_joint_by_exactly_what_they_say(geometry: ArmGeometry, rng: np.random.Generator) -> None:
@@ -112,10 +112,8 @@ def test_fk_channels_turn_each_joint_by_exactly_what_they_say(geometry: ArmGeome
 def test_segments_have_the_lengths_that_their_dials_say_in_fk(geometry: ArmGeometry, rng: np.random.Generator) -> None:
     settings = zeros(random_settings(rng, geometry, 200), "ik", "elbow")
     pose = solve(geometry, settings)
-    np.testing.assert_allclose(norm(pose.elbow - pose.shoulder), geometry.upper_length * settings.upper_length, atol=METRES)
-    np.testing.assert_allclose(
-        norm(pose.wrist - pose.elbow), geometry.forearm_length * settings.forearm_length, atol=METRES
-    )
+    assert_close(norm(pose.elbow - pose.shoulder), geometry.upper_length * settings.upper_length, atol=METRES)
+    assert_close(norm(pose.wrist - pose.elbow), geometry.forearm_length * settings.forearm_length, atol=METRES)
 
 
 def in_reach(rng: np.random.Generator, geometry: ArmGeometry, count: int = 400) -> ArmSettings:
@@ -138,10 +136,10 @@ def test_ik_reaches_every_target_in_reach_with_unstretched_segments(
 ) -> None:
     settings = in_reach(rng, geometry)
     pose = solve(geometry, settings)
-    np.testing.assert_allclose(pose.wrist, settings.hand_hold[:, :3, 3], atol=METRES)
-    np.testing.assert_allclose(norm(pose.elbow - pose.shoulder), geometry.upper_length, atol=METRES)
-    np.testing.assert_allclose(norm(pose.wrist - pose.elbow), geometry.forearm_length, atol=METRES)
-    np.testing.assert_allclose(pose.hand_missing, 0.0, atol=METRES)
+    assert_close(pose.wrist, settings.hand_hold[:, :3, 3], atol=METRES)
+    assert_close(norm(pose.elbow - pose.shoulder), geometry.upper_length, atol=METRES)
+    assert_close(norm(pose.wrist - pose.elbow), geometry.forearm_length, atol=METRES)
+    assert_close(pose.hand_missing, 0.0, atol=METRES)
     assert np.max(angle_between(pose.hand, settings.hand_hold[:, :3, :3])) < 1e-14
 
 
@@ -156,7 +154,7 @@ def test_the_ik_elbow_lies_on_the_aim_s_side_of_the_plane_of_shoulder_hand_and_a
     clear = sine > 0.05
     assert clear.mean() > 0.9
     off_plane = np.sum(normal * elbow, axis=1) / norm(normal)
-    np.testing.assert_allclose(off_plane[clear], 0.0, atol=1e-11)
+    assert_close(off_plane[clear], 0.0, atol=1e-11)
     assert np.all(np.sum(np.cross(span, elbow) * normal, axis=1)[clear] > 0.0)
 
 
@@ -165,7 +163,7 @@ def test_the_ik_elbow_is_a_hinge_about_x_that_bends_the_positive_way(
 ) -> None:
     pose = solve(geometry, in_reach(rng, geometry))
     bend = np.swapaxes(pose.upper_arm, 1, 2) @ pose.forearm
-    np.testing.assert_allclose(bend[:, 0, 0], 1.0, atol=1e-12)
+    assert_close(bend[:, 0, 0], 1.0, atol=1e-12)
     assert np.all(bend[:, 2, 1] > 0.0)
 
 
@@ -180,7 +178,7 @@ def test_a_hand_hold_does_not_move_whatever_torso_and_clavicle_do(
     pose = solve(geometry, replace(settings, hand_hold=still, torso=torso))
     near = pose.hand_missing < 1e-9
     assert near.mean() > 0.5
-    np.testing.assert_allclose(pose.wrist[near], still[near][:, :3, 3], atol=METRES)
+    assert_close(pose.wrist[near], still[near][:, :3, 3], atol=METRES)
 
 
 @pytest.mark.parametrize("ik", [0.0, 1.0])
@@ -205,12 +203,14 @@ def test_a_held_elbow_does_not_move_when_the_torso_does(
     pose = solve(geometry, settings)
     assert np.ptp(pose.shoulder, axis=0).min() > 0.05
     assert np.max(pose.elbow_missing) < 1e-15
-    np.testing.assert_allclose(pose.elbow, hold[:, :3, 3], atol=METRES)
-    np.testing.assert_allclose(pose.wrist, np.tile(pose.wrist[:1], (count, 1)), atol=METRES)
+    assert_close(pose.elbow, hold[:, :3, 3], atol=METRES)
+    assert_close(pose.wrist, np.tile(pose.wrist[:1], (count, 1)), atol=METRES)
     assert np.max(angle_between(pose.hand, pose.hand[:1])) < 1e-12
 
 
-def test_elbow_and_hand_are_both_held_where_the_forearm_reaches(geometry: ArmGeometry, rng: np.random.Generator) -> None:
+def test_elbow_and_hand_are_both_held_where_the_forearm_reaches(
+    geometry: ArmGeometry, rng: np.random.Generator
+) -> None:
     settings = plain_lengths(ones(random_settings(rng, geometry, 300), "ik", "elbow"))
     out = random_turns(rng, 300)[:, :, 0] * geometry.forearm_length
     hand = settings.hand_hold.copy()
@@ -218,8 +218,8 @@ def test_elbow_and_hand_are_both_held_where_the_forearm_reaches(geometry: ArmGeo
     pose = solve(geometry, replace(settings, hand_hold=hand))
     held = pose.elbow_missing == 0.0
     assert held.mean() > 0.5
-    np.testing.assert_allclose(pose.elbow[held], settings.elbow_hold[held, :3, 3], atol=METRES)
-    np.testing.assert_allclose(pose.wrist[held], hand[held, :3, 3], atol=METRES)
+    assert_close(pose.elbow[held], settings.elbow_hold[held, :3, 3], atol=METRES)
+    assert_close(pose.wrist[held], hand[held, :3, 3], atol=METRES)
 
 
 def test_an_elbow_hold_out_of_the_limits_is_missed_by_what_the_solver_says(
@@ -231,12 +231,12 @@ def test_an_elbow_hold_out_of_the_limits_is_missed_by_what_the_solver_says(
     far[:, :3, 3] = shoulder + (far[:, :3, 3] - shoulder) * np.geomspace(0.05, 20.0, 400)[:, None]
     pose = solve(geometry, replace(settings, elbow_hold=far))
     missed = norm(pose.elbow - far[:, :3, 3])
-    np.testing.assert_allclose(missed, pose.elbow_missing, atol=METRES * 10)
+    assert_close(missed, pose.elbow_missing, atol=METRES * 10)
     too_far = norm(far[:, :3, 3] - pose.shoulder) > 2.0 * geometry.upper_length
     too_near = norm(far[:, :3, 3] - pose.shoulder) < 0.5 * geometry.upper_length
     assert too_far.any() and too_near.any()
-    np.testing.assert_allclose(pose.upper_factor[too_far], 2.0, atol=METRES)
-    np.testing.assert_allclose(pose.upper_factor[too_near], 0.5, atol=METRES)
+    assert_close(pose.upper_factor[too_far], 2.0, atol=METRES)
+    assert_close(pose.upper_factor[too_near], 0.5, atol=METRES)
 
 
 @pytest.mark.parametrize("isolate", [0.0, 1.0])
@@ -256,7 +256,7 @@ def test_isolation_lets_the_upper_arm_keep_its_orientation_and_its_absence_lets_
     expected = alone if isolate else turns @ alone
     assert np.max(angle_between(pose.upper_arm, expected)) < 1e-14 * 10
     # Isolated or not, the arm travels with the shoulder.
-    np.testing.assert_allclose(pose.shoulder, shoulder_of_torso(geometry, settings), atol=METRES)
+    assert_close(pose.shoulder, shoulder_of_torso(geometry, settings), atol=METRES)
 
 
 def test_isolation_in_between_lies_on_the_short_way(geometry: ArmGeometry, rng: np.random.Generator) -> None:
@@ -268,9 +268,9 @@ def test_isolation_in_between_lies_on_the_short_way(geometry: ArmGeometry, rng: 
     )
     pose = solve(geometry, settings)
     whole = angle_between(turns, np.eye(3))
-    np.testing.assert_allclose(angle_between(pose.upper_arm, geometry.upper_arm[:3, :3]), (1 - share) * whole, atol=1e-12)
+    assert_close(angle_between(pose.upper_arm, geometry.upper_arm[:3, :3]), (1 - share) * whole, atol=1e-12)
     with_torso = turns @ geometry.upper_arm[:3, :3]
-    np.testing.assert_allclose(angle_between(pose.upper_arm, with_torso), share * whole, atol=1e-12)
+    assert_close(angle_between(pose.upper_arm, with_torso), share * whole, atol=1e-12)
 
 
 def test_the_mirrored_settings_give_the_mirrored_pose(geometry: ArmGeometry, rng: np.random.Generator) -> None:
@@ -283,7 +283,7 @@ def test_the_mirrored_settings_give_the_mirrored_pose(geometry: ArmGeometry, rng
             seen = seen * np.diag(MIRROR)[:3]
         if item.name in ORIENTATIONS:
             seen = MIRROR[:3, :3] @ seen @ MIRROR[:3, :3]
-        np.testing.assert_allclose(seen, mine, atol=1e-11, err_msg=item.name)
+        assert_close(seen, mine, atol=1e-11, err_msg=item.name)
 
 
 def test_a_batch_is_the_same_as_one_by_one(geometry: ArmGeometry, rng: np.random.Generator) -> None:
@@ -292,9 +292,7 @@ def test_a_batch_is_the_same_as_one_by_one(geometry: ArmGeometry, rng: np.random
     for index in range(25):
         alone = solve(geometry, picked(settings, slice(index, index + 1)))
         for item in fields(ArmPose):
-            np.testing.assert_allclose(
-                getattr(alone, item.name)[0], getattr(batch, item.name)[index], atol=1e-13, err_msg=item.name
-            )
+            assert_close(getattr(alone, item.name)[0], getattr(batch, item.name)[index], atol=1e-13, err_msg=item.name)
 
 
 def test_blocks_do_not_show(rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -316,8 +314,8 @@ def test_every_orientation_is_a_rotation(geometry: ArmGeometry, rng: np.random.G
     pose = solve(geometry, random_settings(rng, geometry, 500))
     for name in ORIENTATIONS:
         matrices = getattr(pose, name)
-        np.testing.assert_allclose(matrices @ np.swapaxes(matrices, 1, 2), np.tile(np.eye(3), (500, 1, 1)), atol=1e-14)
-        np.testing.assert_allclose(np.linalg.det(matrices), 1.0, atol=1e-14)
+        assert_close(matrices @ np.swapaxes(matrices, 1, 2), np.tile(np.eye(3), (500, 1, 1)), atol=1e-14)
+        assert_close(np.linalg.det(matrices), 1.0, atol=1e-14)
 
 
 def test_the_input_is_left_as_it_was(rng: np.random.Generator) -> None:
@@ -335,5 +333,5 @@ def test_a_hand_hold_at_the_shoulder_spoils_ik_poses_only() -> None:
     hold = settings.hand_hold.copy()
     hold[:, :3, 3] = solve(geometry, settings).shoulder
     pose = solve(geometry, replace(settings, hand_hold=hold, ik=np.array([0.0, 1.0])))
-    np.testing.assert_allclose(pose.wrist[0], geometry.hand[:3, 3], atol=METRES)
+    assert_close(pose.wrist[0], geometry.hand[:3, 3], atol=METRES)
     assert np.isnan(pose.wrist[1]).all()
