@@ -1,0 +1,308 @@
+"""The proof as one page that stands alone: no network, no script, readable on a screen, a phone and on paper."""
+
+from __future__ import annotations
+
+import base64
+import html
+from collections.abc import Iterator, Mapping, Sequence
+
+from ...errors import ProofError
+from ..cases import MODES
+from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, Results, Trace
+from ..results_json import summary
+from .advice import advice
+from .figures import figure
+from .plot import plot
+from .style import EMBLEM, STYLE
+from .summary import (
+    ARM_NAMES,
+    HOLDING,
+    MARKS,
+    TITLES,
+    WORDS,
+    Group,
+    badness,
+    by_requirement,
+    clean,
+    group,
+    number_of,
+    quantity,
+    reason,
+    setting,
+    share,
+    verdict_sentence,
+)
+
+MODE_TITLES = {
+    "none": ("none", "free FK arm"),
+    "hand": ("hand", "hand held"),
+    "elbow": ("elbow", "elbow planted"),
+    "both": ("both", "elbow and hand"),
+}
+_LAMPS = {PASS: "var(--good)", FAIL: "var(--bad)", OUT_OF_REACH: "var(--far)", NOT_APPLICABLE: "var(--rule)"}
+_PNG = b"\x89PNG\r\n\x1a\n"
+
+
+def page(results: Results, pictures: Sequence[tuple[str, bytes]] = ()) -> str:
+    """The whole page; `pictures` are (caption, PNG bytes), put before the settings.
+
+    Raises ProofError for a picture that is no PNG.
+    """
+    return "".join(parts(results, pictures))
+
+
+def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = ()) -> Iterator[str]:
+    """The page piece by piece, for a writer that need not hold all of it. Raises ProofError as `page` does."""
+    for caption, data in pictures:
+        if not data.startswith(_PNG):
+            raise ProofError(f"the picture {clean(caption)!r} is no PNG file: save it as PNG")
+    groups = by_requirement(results.checks)
+    title = _text(f"Proof of {results.rig}")
+    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+    yield '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+    yield f"<title>{title}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
+    yield _header(results)
+    yield _matrix(groups)
+    traces = {trace.check: trace for trace in results.traces}
+    lengths = dict(results.arm_lengths)
+    # What failed comes first; the matrix above keeps the usual order.
+    order = (FAIL, OUT_OF_REACH, PASS, NOT_APPLICABLE)
+    numbered = enumerate(groups.items())
+    for index, (name, found) in sorted(numbered, key=lambda item: order.index(item[1][1].verdict)):
+        yield from _requirement(index, name, found, traces, lengths)
+    yield from _pictures(pictures)
+    yield _repeat(results)
+    yield "</main>\n</body>\n</html>\n"
+
+
+def _header(results: Results) -> str:
+    counts = summary(results.checks)
+    overall = next((verdict for verdict in (FAIL, PASS, OUT_OF_REACH) if counts[verdict]), NOT_APPLICABLE)
+    tally = {PASS: "hold", FAIL: "failed", OUT_OF_REACH: "out of reach", NOT_APPLICABLE: "do not apply"}
+    items = "".join(
+        f'<li class="{verdict}">{MARKS[verdict]} {counts[verdict]:,} {tally[verdict]}</li>' for verdict in VERDICTS
+    )
+    host = f"Blender {_text(results.host)}" if results.host else "a host of unknown version"
+    return (
+        f'<header style="--lamp:{_LAMPS[overall]}">\n{EMBLEM}\n'
+        f'<p class="kind">Armwright proof, measured in {host}</p>\n'
+        f'<h1>{_text(verdict_sentence(results))}</h1>\n<ul class="tally">{items}</ul>\n</header>\n'
+    )
+
+
+def _matrix(groups: Mapping[str, Group]) -> str:
+    heads = "".join(
+        f'<th scope="col">{name}<small>{meaning}</small></th>'
+        for name, meaning in (MODE_TITLES[mode] for mode in MODES)
+    )
+    rows = "".join(_matrix_row(index, name, found) for index, (name, found) in enumerate(groups.items()))
+    return (
+        '<table class="matrix">\n<caption>What was held, and how the worst check of each requirement did: '
+        "the part of its limit that it used, or how many times it went over.</caption>\n"
+        f'<thead><tr><th scope="col">requirement</th>{heads}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table>\n'
+    )
+
+
+def _matrix_row(index: int, name: str, found: Group) -> str:
+    promise = f"<small>{TITLES[name]}</small>" if name in TITLES else ""
+    cells = []
+    for mode in MODES:
+        checks = [check for check in found.checks if check.case.mode == mode]
+        cells.append(_cell(group(checks)) if checks else '<td class="not_applicable"><span>not measured</span></td>')
+    head = f'<th scope="row"><a href="#requirement-{index}">{_text(name)}</a>{promise}</th>'
+    return f"<tr>{head}{''.join(cells)}</tr>\n"
+
+
+def _cell(found: Group) -> str:
+    verdict = found.verdict
+    if verdict == NOT_APPLICABLE:
+        return f'<td class="{verdict}"><span>{MARKS[verdict]} {WORDS[verdict]}</span></td>'
+    words = [f"<b>{MARKS[verdict]} {WORDS[verdict]}</b>", f"<span>{_share_cell(found.worst)}</span>"]
+    if verdict == FAIL:
+        failing = [check for check in found.checks if check.verdict == FAIL]
+        arms = sorted({check.arm for check in failing})
+        whose = f"{ARM_NAMES.get(arms[0], arms[0])} arm" if len(arms) == 1 else "both arms"
+        words.append(f"<span>{len(failing):,} of {found.applicable:,}, {_text(whose)}</span>")
+    beyond = found.counts[OUT_OF_REACH]
+    if beyond and verdict != OUT_OF_REACH:
+        words.append(f'<span class="more">{beyond:,} out of reach</span>')
+    return f'<td class="{verdict}">{"".join(words)}</td>'
+
+
+def _share_cell(check: Check) -> str:
+    """The share; what it is a share of stands in the caption too, so that a narrow screen can leave it out."""
+    text, full = share(check), _of_limit(check)
+    rest = full.removeprefix(text)
+    return _text(text) + (f'<span class="wide">{_text(rest)}</span>' if rest else "")
+
+
+def _of_limit(check: Check) -> str:
+    """A share in full: `6 % of limit`, `40 times the limit`, `by 0.12 L`."""
+    text = share(check)
+    if text.endswith("%"):
+        return f"{text} of limit"
+    return f"{text} the limit" if text.endswith(("times", "over")) else text
+
+
+def _requirement(
+    index: int, name: str, found: Group, traces: Mapping[str, Trace], lengths: Mapping[str, float]
+) -> Iterator[str]:
+    verdict = found.verdict
+    yield f'<section id="requirement-{index}" aria-labelledby="title-{index}">\n'
+    yield f'<h2 id="title-{index}">{_text(name)} '
+    yield f'<span class="badge {verdict}">{MARKS[verdict]} {WORDS[verdict]}</span></h2>\n'
+    if name in TITLES:
+        yield f'<p class="promise">{TITLES[name]}.</p>\n'
+    if verdict == NOT_APPLICABLE:
+        yield f"<p>{number_of(len(found.checks), 'check')}; {_text(reason(found.worst))}.</p>\n"
+    else:
+        yield f"<p>{_worst_sentence(found)}</p>\n"
+    if verdict == FAIL:
+        yield from _failures(index, found, traces, lengths)
+    elif verdict != NOT_APPLICABLE:
+        if found.worst.id in traces:
+            yield _evidence(found.worst, traces[found.worst.id], lengths)
+        beyond = [check for check in found.checks if check.verdict == OUT_OF_REACH]
+        if beyond:
+            yield _beyond(max(beyond, key=badness), len(beyond))
+    yield from _list(found)
+    yield "</section>\n"
+
+
+def _dials(check: Check) -> str:
+    return setting(check).partition(", ")[2]
+
+
+def _worst_sentence(found: Group) -> str:
+    worst = found.worst
+    value, limit = quantity(worst.value, worst.unit), quantity(worst.limit, worst.unit)
+    arm, held = ARM_NAMES.get(worst.arm, worst.arm), HOLDING[worst.case.mode]
+    where = f"{arm} arm, {worst.motion}, {held}, {_dials(worst)}, frame {worst.worst_frame}"
+    if found.verdict == OUT_OF_REACH:
+        return _text(f"All {number_of(found.applicable, 'check')} out of reach, the furthest by {value}: {where}.")
+    start = number_of(found.applicable, "check")
+    if found.verdict == FAIL:
+        start += f", {found.counts[FAIL]:,} failed"
+    return _text(f"{start}. Worst {worst.measure}: {value}, limit {limit} ({_of_limit(worst)}); {where}.")
+
+
+def _failures(index: int, found: Group, traces: Mapping[str, Trace], lengths: Mapping[str, float]) -> Iterator[str]:
+    """Failing checks by what to do about them, worst first: advice, the worst in full, the others folded."""
+    failing = sorted((check for check in found.checks if check.verdict == FAIL), key=badness, reverse=True)
+    by_advice: dict[str, list[Check]] = {}
+    for check in failing:
+        by_advice.setdefault(advice(check), []).append(check)
+    for number, (words, checks) in enumerate(by_advice.items()):
+        measures = list(dict.fromkeys(check.measure for check in checks))
+        anchor = f"advice-{index}-{number}"
+        yield f"<h3>{_text(', '.join(measures))}: {number_of(len(checks), 'check')} failed</h3>\n"
+        yield f'<p class="advice" id="{anchor}">{_text(words)}</p>\n'
+        shown = [check for check in checks if check.id in traces]
+        if shown:
+            yield _evidence(shown[0], traces[shown[0].id], lengths, anchor)
+        if len(shown) > 1:
+            yield f"<details><summary>{number_of(len(shown) - 1, 'more failing check')}, with curves</summary>\n"
+            for check in shown[1:]:
+                yield _evidence(check, traces[check.id], lengths, anchor)
+            yield "</details>\n"
+        if len(shown) < len(checks):
+            hidden = number_of(len(checks) - len(shown), "failing check")
+            yield f"<p>Curves are kept for the worst only: {hidden} more in the list below.</p>\n"
+
+
+def _evidence(check: Check, trace: Trace, lengths: Mapping[str, float], anchor: str = "") -> str:
+    """Curve and pose of one check."""
+    described = f' aria-describedby="{anchor}"' if anchor else ""
+    note = f"<p>{_text(check.note)}</p>" if check.note else ""
+    pose = figure(check, trace, lengths.get(check.arm, 0.0)) or "<p>The pose holds no numbers that could be drawn.</p>"
+    return (
+        f'<figure data-check="{_text(check.id)}"{described}>\n<figcaption>{MARKS[check.verdict]} '
+        f"{_text(check.measure)}, {quantity(check.value, check.unit)}, {ARM_NAMES.get(check.arm, '')} arm<br>"
+        f'<code>{_text(check.id)}</code>{note}</figcaption>\n<div class="pair">{plot(check, trace)}{pose}</div>\n'
+        "</figure>\n"
+    )
+
+
+def _beyond(furthest: Check, count: int) -> str:
+    verb = "is" if count == 1 else "are"
+    return (
+        f'<p class="advice out_of_reach">{number_of(count, "check")} {verb} {WORDS[OUT_OF_REACH]}, the furthest '
+        f"{_text(share(furthest))} ({_text(setting(furthest))}). {_text(advice(furthest))}</p>\n"
+    )
+
+
+def _list(found: Group) -> Iterator[str]:
+    """Every check, folded: what failed first, the nearest to its limit first."""
+    order = {FAIL: 0, OUT_OF_REACH: 1, PASS: 2, NOT_APPLICABLE: 3}
+    ordered = sorted(found.checks, key=lambda check: (order[check.verdict], -badness(check)))
+    heads = ("verdict", "of limit", "measure", "value", "limit", "arm", "motion", "case", "frame", "note")
+    yield f"<details><summary>Every check, worst first ({len(ordered):,})</summary>\n"
+    label = _text(f"Every check of {found.worst.requirement}")
+    yield f'<div class="scroll" role="region" tabindex="0" aria-label="{label}">\n'
+    yield f"<table><thead><tr>{''.join(f'<th scope=col>{head}</th>' for head in heads)}</tr></thead>\n<tbody>\n"
+    for check in ordered:
+        yield _row(check)
+    yield "</tbody></table>\n</div>\n</details>\n"
+
+
+def _row(check: Check) -> str:
+    applies = check.verdict != NOT_APPLICABLE
+    cells = (
+        share(check),
+        check.measure,
+        quantity(check.value, check.unit) if applies else "",
+        quantity(check.limit, check.unit) if applies else "",
+        check.arm,
+        check.motion,
+        setting(check),
+        str(check.worst_frame) if applies else "",
+    )
+    body = "".join(f"<td>{_text(cell)}</td>" for cell in cells)
+    verdict = f'<td class="{check.verdict}">{MARKS[check.verdict]} {WORDS[check.verdict]}</td>'
+    return f'<tr>{verdict}{body}<td class="note">{_text(check.note)}</td></tr>\n'
+
+
+def _pictures(pictures: Sequence[tuple[str, bytes]]) -> Iterator[str]:
+    if not pictures:
+        return
+    yield '<section aria-labelledby="pictures">\n<h2 id="pictures">Pictures</h2>\n<div class="shots">\n'
+    for caption, data in pictures:
+        code = base64.b64encode(data).decode("ascii")
+        words = _text(caption)
+        yield f'<figure><img src="data:image/png;base64,{code}" alt="{words}">'
+        yield f"<figcaption>{words}</figcaption></figure>\n"
+    yield "</div>\n</section>\n"
+
+
+def _repeat(results: Results) -> str:
+    """What is needed to make the same proof again."""
+    checks = results.checks
+    motions = list(dict.fromkeys(check.motion for check in checks if check.samples))
+    cases = {check.case for check in checks if check.samples}
+    arms = ", ".join(f"{ARM_NAMES.get(arm, arm)} {length:.4g} m" for arm, length in results.arm_lengths)
+    rate = f"{results.frames_per_second:,.0f} frames a second" if results.frames_per_second else "not measured"
+    rows = {
+        "Rig": results.rig,
+        "Host": f"Blender {results.host}" if results.host else "unknown",
+        "Plan": results.plan_digest or "none: the rig was not built from a plan",
+        "Seed": str(results.seed),
+        "L, the arm's length": arms,
+        "Motions": ", ".join(motions) or "none",
+        "Cases": f"{len(cases)} (what is held, isolate, lift, stretch)",
+        "Posed, evaluated and read": rate,
+    }
+    code = {"Plan", "Seed"} if results.plan_digest else {"Seed"}
+    items = "".join(
+        f"<dt>{_text(name)}</dt><dd>{f'<code>{_text(value)}</code>' if name in code else _text(value)}</dd>\n"
+        for name, value in rows.items()
+    )
+    return (
+        '<section aria-labelledby="repeat">\n<h2 id="repeat">To repeat this proof</h2>\n'
+        "<p>The same plan, seed and host give the same figures. A value holds when it is not above its limit; frames "
+        f"count from 0; L is the arm from shoulder to wrist.</p>\n<dl>\n{items}</dl>\n"
+        "<p><code>python -m armwright proof FILE.blend --html report.html</code></p>\n</section>\n"
+    )
+
+
+def _text(text: str) -> str:
+    return html.escape(clean(text), quote=True)

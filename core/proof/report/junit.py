@@ -1,0 +1,76 @@
+"""The proof as JUnit XML: a suite per requirement, a case per check.
+
+Out of reach is not a pass and not a failure: it becomes a skipped case, which readers count apart from the passed ones,
+with the missing distance as its message. Elements and attributes are those that continuous-integration servers read in
+common (testsuites, testsuite, properties, testcase, failure, skipped); common practice, there is no standard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from xml.sax.saxutils import quoteattr
+
+from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
+from ..results_json import summary
+from .advice import advice
+from .summary import Group, by_requirement, clean, number_of, quantity, reason
+
+
+def junit(results: Results) -> str:
+    """XML text with a newline at the end; to be written as UTF-8."""
+    return "".join(_lines(results))
+
+
+def _lines(results: Results) -> Iterator[str]:
+    yield '<?xml version="1.0" encoding="UTF-8"?>\n'
+    yield f"<testsuites name={_attribute(f'Armwright proof of {results.rig}')} {_counts(summary(results.checks))}>\n"
+    for name, found in by_requirement(results.checks).items():
+        yield from _suite(results, name, found)
+    yield "</testsuites>\n"
+
+
+def _suite(results: Results, name: str, found: Group) -> Iterator[str]:
+    skipped = found.counts[OUT_OF_REACH] + found.counts[NOT_APPLICABLE]
+    yield f'  <testsuite name={_attribute(name)} {_counts(found.counts)} skipped="{skipped}">\n    <properties>\n'
+    known = {"rig": results.rig, "host": results.host, "plan_digest": results.plan_digest, "seed": str(results.seed)}
+    for key, value in known.items():
+        yield f'      <property name="{key}" value={_attribute(value)}/>\n'
+    yield "    </properties>\n"
+    for check in found.checks:
+        yield _case(check)
+    yield "  </testsuite>\n"
+
+
+def _counts(counts: dict[str, int]) -> str:
+    return f'tests="{sum(counts.values())}" failures="{counts[FAIL]}" errors="0"'
+
+
+def _case(check: Check) -> str:
+    opening = f"    <testcase classname={_attribute(check.requirement)} name={_attribute(check.id)}"
+    if check.verdict == FAIL:
+        return f"{opening}>\n{_failure(check)}    </testcase>\n"
+    if check.verdict in (OUT_OF_REACH, NOT_APPLICABLE):
+        return f"{opening}>\n      <skipped message={_attribute(reason(check))}/>\n    </testcase>\n"
+    return f"{opening}/>\n"
+
+
+def _failure(check: Check) -> str:
+    value, limit = (quantity(number, check.unit, plain=True) for number in (check.value, check.limit))
+    message = f"{check.measure} {value}, limit {limit}, worst at frame {check.worst_frame}"
+    lines = [
+        f"value: {value}",
+        f"limit: {limit}",
+        f"worst frame: {check.worst_frame} (the first is 0) of {number_of(check.samples, 'frame')}",
+        f"advice: {advice(check)}",
+        *([f"note: {check.note}"] if check.note else []),
+    ]
+    text = "\n".join(_text(line) for line in lines)
+    return f"      <failure type={_attribute(check.measure)} message={_attribute(message)}>{text}</failure>\n"
+
+
+def _attribute(text: str) -> str:
+    return quoteattr(clean(text))
+
+
+def _text(text: str) -> str:
+    return clean(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
