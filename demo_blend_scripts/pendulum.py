@@ -16,6 +16,8 @@ from .shaping import Array
 # From the bail's grip to the lantern's middle, metres; the share of its speed against the pivot lost per second.
 LENGTH = 0.22
 DAMPING = 2.5
+# The bail's grip is thinner than the rail that the fist is shaped for: it lies nearer the palm by this much, metres.
+NEARER_PALM = 0.016
 GRAVITY = np.array([0.0, 0.0, -9.81])
 STEPS = 40
 
@@ -50,7 +52,7 @@ def _grips(armature: bpy.types.Object, first: int, last: int, hung: int, hook: A
     """Pivot and direction of the bail's grip at every frame, (F, 3) each."""
     bone = ArmNames("R").hand
     local = np.array(GRIPPED) * armature.data.bones[bone].length / BUILT_LENGTH
-    local[2] -= 0.016
+    local[2] -= NEARER_PALM
     pivots, handles = [], []
     for frame in range(first, last + 1):
         if frame <= hung:
