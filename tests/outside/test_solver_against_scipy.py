@@ -101,7 +101,7 @@ def plain(g: ArmGeometry, s: ArmSettings) -> dict[str, Any]:
     far = float(np.linalg.norm(hold - shoulder))
     k = s.soft * o.soft_share * straight
     slack = straight - far
-    if 0.0 < k and slack < k:
+    if k > 0.0 and slack < k:
         slack = k * np.exp(-(k - slack) / k)
     slack = max(slack, 0.0)
     reach = straight - min(slack, straight - m)
