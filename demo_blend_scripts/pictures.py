@@ -15,7 +15,7 @@ from ..core.errors import HostError
 from .character import Character
 
 WIDTH, HEIGHT = 640, 480
-SAMPLES = 10
+SAMPLES = 8
 WIRE = 0.0042
 BONE_WIRE = 0.0055
 
