@@ -50,8 +50,11 @@ def y_of(turn: Rotation) -> np.ndarray:
 def swing(turn: Rotation, target: np.ndarray, share: float = 1.0) -> Rotation:
     y = y_of(turn)
     axis = np.cross(y, target)
-    arc = np.arctan2(np.linalg.norm(axis), y @ target)
-    return Rotation.from_rotvec(share * arc * unit(axis)) * turn
+    sine = np.linalg.norm(axis)
+    if sine == 0.0:
+        # A straight arm's forearm looks at its target already.
+        return turn
+    return Rotation.from_rotvec(share * np.arctan2(sine, y @ target) * axis / sine) * turn
 
 
 def framed(y: np.ndarray, x: np.ndarray) -> Rotation:
