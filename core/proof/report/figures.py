@@ -141,10 +141,10 @@ def _lens(
         f'<text class="part" x="{LENS_X:g}" y="{LENS_Y - LENS_RADIUS - 8:g}" text-anchor="middle">'
         f"enlarged {_times(magnified / scale)}</text>"
         + _bar(LENS_X - bar / 2.0, LENS_Y + LENS_RADIUS + 18.0, bar, size)
-        + f'<circle class="wanted" cx="{LENS_X - 46:g}" cy="{HEIGHT - 14:g}" r="4"/>'
-        f'<text class="part" x="{LENS_X - 38:g}" y="{HEIGHT - 10:g}">wanted</text>'
-        f'<circle class="found" cx="{LENS_X + 10:g}" cy="{HEIGHT - 14:g}" r="4"/>'
-        f'<text class="part" x="{LENS_X + 17:g}" y="{HEIGHT - 10:g}">found</text>'
+        + f'<circle class="wanted" cx="{LENS_X - 26:g}" cy="{HEIGHT - 35:g}" r="4"/>'
+        f'<text class="part" x="{LENS_X - 15:g}" y="{HEIGHT - 31:g}">wanted</text>'
+        f'<circle class="found" cx="{LENS_X - 26:g}" cy="{HEIGHT - 15:g}" r="4"/>'
+        f'<text class="part" x="{LENS_X - 15:g}" y="{HEIGHT - 11:g}">found</text>'
     )
 
 

@@ -80,13 +80,18 @@ def _header(results: Results) -> str:
     overall = next((verdict for verdict in (FAIL, PASS, OUT_OF_REACH) if counts[verdict]), NOT_APPLICABLE)
     tally = {PASS: "hold", FAIL: "failed", OUT_OF_REACH: "out of reach", NOT_APPLICABLE: "do not apply"}
     items = "".join(
-        f'<li class="{verdict}">{MARKS[verdict]} {counts[verdict]:,} {tally[verdict]}</li>' for verdict in VERDICTS
+        # A count of none has no colour: nothing should look like a warning that is none.
+        f'<li class="{verdict if counts[verdict] else NOT_APPLICABLE}">{MARKS[verdict]} {counts[verdict]:,} '
+        f"{tally[verdict]}</li>"
+        for verdict in VERDICTS
     )
     host = f"Blender {_text(results.host)}" if results.host else "a host of unknown version"
+    # No line break between a number and what it counts.
+    headline = _text(verdict_sentence(results)).replace(" check", "\u00a0check")
     return (
         f'<header style="--lamp:{_LAMPS[overall]}">\n{EMBLEM}\n'
         f'<p class="kind">Armwright proof, measured in {host}</p>\n'
-        f'<h1>{_text(verdict_sentence(results))}</h1>\n<ul class="tally">{items}</ul>\n</header>\n'
+        f'<h1>{headline}</h1>\n<ul class="tally">{items}</ul>\n</header>\n'
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..results import Check, Trace
-from .summary import clean, quantity
+from .summary import clean, quantity, superscript
 
 Array = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ def plot(check: Check, trace: Trace) -> str:
             *(_grid(tick, logarithmic, _y(tick, logarithmic, low, high)) for tick in ticks),
             _unit(check.unit),
             _frames(len(values)),
-            _limit(check, _y(check.limit, logarithmic, low, high), len(values)),
+            _limit(check, _y(check.limit, logarithmic, low, high)),
             _curve(values, logarithmic, low, high),
             _worst(check, values, logarithmic, low, high),
             "</svg>",
@@ -87,8 +87,9 @@ def _x(index: float, count: int) -> float:
 
 
 def _grid(value: float, logarithmic: bool, y: float) -> str:
-    # A power of ten needs no "1×" before it.
-    label = quantity(value, "1").removeprefix("1×" if logarithmic else "")
+    # On the logarithmic axis ticks are powers of ten; small and large ones are shortest as such.
+    power = round(math.log10(value)) if logarithmic else 0
+    label = f"10{superscript(power)}" if not -2 <= power <= 3 else quantity(value, "1")
     return (
         f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>'
         f'<text class="tick" x="{LEFT - 8}" y="{y + 4:.1f}" text-anchor="end">{label}</text>'
@@ -113,14 +114,13 @@ def _frames(count: int) -> str:
     )
 
 
-def _limit(check: Check, y: float, count: int) -> str:
-    """The line, and its words at the end that is further from the worst frame's."""
-    at_left = _x(check.worst_frame, count) > (LEFT + WIDTH - RIGHT) / 2
-    x, anchor = (LEFT + 4, "start") if at_left else (WIDTH - RIGHT - 4, "end")
+def _limit(check: Check, y: float) -> str:
+    """The line, and over the plot, where no curve runs, what it stands for."""
     label = html.escape(f"limit {quantity(check.limit, check.unit)}")
+    right = WIDTH - RIGHT
     return (
-        f'<path class="limit" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>'
-        f'<text class="limit-text" x="{x}" y="{y - 6:.1f}" text-anchor="{anchor}">{label}</text>'
+        f'<path class="limit" d="M{LEFT} {y:.1f}H{right}"/>'
+        f'<text class="limit-text" x="{right}" y="14" text-anchor="end">- - {label}</text>'
     )
 
 

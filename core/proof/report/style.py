@@ -30,7 +30,7 @@ table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
 th,td{padding:.35rem .6rem;text-align:left;vertical-align:top;border-bottom:1px solid var(--rule)}
 thead th{font-weight:600;color:var(--soft);font-size:.88rem;vertical-align:bottom}
 caption{text-align:left;color:var(--soft);font-size:.92rem;padding-bottom:.6rem}
-.matrix{table-layout:fixed}.matrix tbody th{font-weight:400}.matrix th:first-child{width:35%;padding-left:0}
+.matrix{table-layout:fixed}.matrix tbody th{font-weight:400}.matrix th:first-child{width:31%;padding-left:0}
 .matrix a{color:inherit;font-weight:600;text-decoration-color:var(--rule);text-underline-offset:3px}
 .matrix th small{display:block;color:var(--soft);font-size:.82rem;line-height:1.35}
 .matrix td{border-left:3px solid var(--sheet);line-height:1.35}

@@ -138,8 +138,13 @@ def quantity(value: float, unit: str, plain: bool = False) -> str:
     text = f"{value:.2g}"
     if not plain and "e" in text:
         digits, power = text.split("e")
-        text = f"{digits}\u00d710{str(int(power)).translate(_SUPERSCRIPT)}"
+        text = f"{digits}\u00d710{superscript(int(power))}"
     return text if unit == "1" else f"{text} {clean(unit)}"
+
+
+def superscript(power: int) -> str:
+    """`power` as it stands on a ten."""
+    return str(power).translate(_SUPERSCRIPT)
 
 
 def share(check: Check) -> str:
