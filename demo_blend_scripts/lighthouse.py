@@ -70,7 +70,7 @@ def hook_point() -> Array:
 def make_lighthouse() -> Lighthouse:
     """Everything but Wren, in the scene's active collection."""
     paints = [
-        material("whitewash", (0.78, 0.77, 0.73), 0.75),
+        material("whitewash", (0.62, 0.61, 0.58), 0.75),
         material("roof red", (0.33, 0.035, 0.03), 0.45),
         material("iron", (0.035, 0.06, 0.075), 0.4, metallic=0.3),
         material("brass", (0.72, 0.45, 0.14), 0.25, metallic=1.0),
@@ -332,7 +332,7 @@ def _make_sky() -> None:
 
 def _make_lights() -> tuple[bpy.types.Object, ...]:
     sun = bpy.data.lights.new("sun", "SUN")
-    sun.energy, sun.color, sun.angle = 4.2, (1.0, 0.78, 0.56), 0.03
+    sun.energy, sun.color, sun.angle = 3.6, (1.0, 0.78, 0.56), 0.03
     low = bpy.data.objects.new("sun", sun)
     # Low over the sea, in front of Wren's right shoulder.
     low.rotation_euler = (np.radians(62.0), 0.0, np.radians(-48.0))

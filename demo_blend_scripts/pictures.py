@@ -99,7 +99,7 @@ def _set_up(scene: bpy.types.Scene, size: tuple[int, int], samples: int) -> None
         cycles.use_denoising = False
     scene.view_settings.view_transform = "AgX"
     scene.view_settings.look = "AgX - Medium High Contrast"
-    scene.view_settings.exposure = 0.0
+    scene.view_settings.exposure = -0.15
 
 
 def _camera(shot: Shot) -> bpy.types.Object:
