@@ -65,8 +65,10 @@ def add_looks(armature: bpy.types.Object, plan: Plan) -> None:
     for bone in plan.bones:
         groups[bone.collection].append(bone)
     for name, bones in groups.items():
-        collection = data.collections.get(name) or data.collections.new(name)
-        collection.is_visible = name not in shapes.HIDDEN_COLLECTIONS
+        collection = data.collections_all.get(name)
+        if collection is None:
+            collection = data.collections.new(name)
+            collection.is_visible = name not in shapes.HIDDEN_COLLECTIONS
         for bone in bones:
             collection.assign(data.bones[bone.name])
     for bone in plan.bones:

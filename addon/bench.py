@@ -160,8 +160,8 @@ def _hold_error(
         (),
         (DialTrack(dials, IK, np.ones(count)),),
     )
-    with sample.borrowed(armature):
-        sampled = sample.step(armature, tracks, [hand])
+    with sample.borrowed(armature) as stage:
+        sampled = sample.step(stage, tracks, [hand])
     return np.linalg.norm(sampled.poses[:, 0, :3, 3] - target[:3, 3], axis=1)
 
 
@@ -302,13 +302,13 @@ def _proof_rate() -> list[Row]:
 
     runs = [spec for spec in planned_runs(standard_motions()) if spec.motion == "torso-wiggle"][::4]
     proof_seconds = host_seconds = 0.0
-    with sample.borrowed(armature):
+    with sample.borrowed(armature) as stage:
         for spec in runs:
             start = time.perf_counter()
-            for arm_run in prove.run(subject, spec):
+            for arm_run in prove.run(subject, spec, stage):
                 verdicts.checks(spec, arm_run)
             proof_seconds += time.perf_counter() - start
-            host_seconds += _step_alone(armature, prove.tracks_of(subject, spec)[0])
+            host_seconds += _step_alone(stage, prove.tracks_of(subject, spec)[0])
     frames = sum(spec.clip.frames for spec in runs)
     return [
         Row("proof, frames a second", frames / proof_seconds),
@@ -316,12 +316,13 @@ def _proof_rate() -> list[Row]:
     ]
 
 
-def _step_alone(armature: bpy.types.Object, tracks: Tracks) -> float:
+def _step_alone(stage: sample.Stage, tracks: Tracks) -> float:
     """Seconds that the host takes to step the same keyed frames when nobody reads them."""
+    armature = stage.armature
     action, curves = new_action(armature, "alone")
     sample.write_tracks(armature, tracks, curves)
     start = time.perf_counter()
-    _play(bpy.context.scene, tracks.frames)
+    _play(stage.scene, tracks.frames)
     seconds = time.perf_counter() - start
     armature.animation_data.action = None
     bpy.data.actions.remove(action)

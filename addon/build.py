@@ -21,6 +21,8 @@ def attachment_to(armature: bpy.types.Object, torso: str, root: str = "") -> Att
 
     Raises HostError if a bone is missing, or if the root is carried by the torso.
     """
+    # Bones that are being edited count as they are now.
+    armature.update_from_editmode()
     bones = armature.data.bones
     for name in filter(None, (torso, root)):
         if name not in bones:
@@ -34,6 +36,11 @@ def attachment_to(armature: bpy.types.Object, torso: str, root: str = "") -> Att
         )
     return Attachment(_external(bones[torso]), _external(bones[root]) if root else None)
 
+
+def sized_for(armature: bpy.types.Object, guide: Guide) -> Guide:
+    """`guide`, whose lengths are the world's, with the lengths of the space of `armature`, whose scale is uniform."""
+    factor = 1.0 / float(np.mean(host.matrix_to_numpy(armature.matrix_world.normalized().inverted() @ armature.matrix_world).diagonal()[:3]))
+    return guide
 
 def build(armature: bpy.types.Object, plan: Plan) -> None:
     """Add everything in `plan` to `armature`, and let it remember the build.
@@ -49,15 +56,17 @@ def _build(armature: bpy.types.Object, plan: Plan) -> None:
     """`build` of a plan that is known to be valid."""
     check_armature(armature, plan)
     before = remove.snapshot(armature)
-    try:
-        apply.add_bones(armature, plan)
-        apply.add_pose(armature, plan)
-        apply.add_looks(armature, plan)
-        added = tuple(name for name in armature.data.collections_all.keys() if name not in before.collections)
-        rig.write_record(armature, record_of(plan, added))
-    except BaseException:
-        remove.roll_back(armature, before)
-        raise
+    # Edit mode keeps bones and their collections apart, and would write its own over the build's when it is left.
+    with host.mode(armature, "OBJECT"):
+        try:
+            apply.add_bones(armature, plan)
+            apply.add_pose(armature, plan)
+            apply.add_looks(armature, plan)
+            added = tuple(name for name in armature.data.collections_all.keys() if name not in before.collections)
+            rig.write_record(armature, record_of(plan, added))
+        except BaseException:
+            remove.roll_back(armature, before)
+            raise
     bpy.context.view_layer.update()
 
 
@@ -89,15 +98,18 @@ def check_armature(armature: bpy.types.Object, plan: Plan) -> None:
         raise HostError(
             f"{armature.name!r} is a {armature.type.lower()}, not an armature: select the character's armature"
         )
-    _check_ownership(armature)
+    rig.check_editable(armature)
     _check_transform(armature)
+    if rig.has_arms(armature):
+        raise HostError(f"{armature.name!r} has arms already: remove them first, then build all arms at once")
+    armature.update_from_editmode()
     bones = armature.data.bones
     taken = [bone.name for bone in plan.bones if bone.name in bones]
     if taken:
         raise HostError(
             f"{armature.name!r} already has a bone named {taken[0]!r}"
             + (f" and {len(taken) - 1} more of the names that the arms need" if len(taken) > 1 else "")
-            + ": remove the arms that are there, or rename the bones"
+            + ": rename the bones that are there"
         )
     for external in plan.external:
         if external.name not in bones:
@@ -108,20 +120,6 @@ def check_armature(armature: bpy.types.Object, plan: Plan) -> None:
                 f"the bone {external.name!r} is not where the plan expects it (it differs by {difference:.2g}): "
                 "plan the arms again for this armature"
             )
-
-
-def _check_ownership(armature: bpy.types.Object) -> None:
-    name = armature.name
-    if armature.library is not None or armature.override_library is not None or armature.data.library is not None:
-        source = (armature.library or armature.data.library or armature.override_library.reference.library).filepath
-        raise HostError(f"{name!r} is linked from {source!r}: build the arms in that file")
-    if armature.data.users > 1:
-        raise HostError(
-            f"{name!r} shares its bones with {armature.data.users - 1} other users of {armature.data.name!r}: "
-            "make the armature single-user first (Object > Relations > Make Single User > Object & Data)"
-        )
-    if armature.name not in bpy.context.view_layer.objects:
-        raise HostError(f"{name!r} is not in the current view layer: enable the collection that it is in")
 
 
 def _check_transform(armature: bpy.types.Object) -> None:

@@ -29,22 +29,24 @@ def rest_matrix(bone: bpy.types.Bone) -> Array:
 
 
 class PoseReader:
-    """Reads the evaluated matrices of some bones in one call.
+    """Reads the matrices of some bones, as a view layer evaluates them, in one call.
 
     It guards the buffer and the bones' places in the host's list, which hold until bones are added or removed.
     """
 
-    def __init__(self, armature: bpy.types.Object, bones: Sequence[str]) -> None:
+    def __init__(self, armature: bpy.types.Object, layer: bpy.types.ViewLayer, bones: Sequence[str]) -> None:
         pose = armature.pose
         assert pose is not None
         places = {bone.name: place for place, bone in enumerate(pose.bones)}
         self._armature = armature
+        self._layer = layer
         self._buffer = np.zeros(16 * len(pose.bones), np.float32)
         self._places = np.array([places[name] for name in bones], int)
 
     def read(self) -> Array:
         """Pose matrices of the bones in the order given, armature space, (B, 4, 4)."""
-        self._armature.pose.bones.foreach_get("matrix", self._buffer)
+        evaluated = self._armature.evaluated_get(self._layer.depsgraph)
+        evaluated.pose.bones.foreach_get("matrix", self._buffer)
         # The host stores columns one after the other.
         return self._buffer.reshape(-1, 4, 4)[self._places].transpose(0, 2, 1).astype(float)
 

@@ -107,10 +107,10 @@ def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iter
     found: list[Check] = [check for arm in subject.arms for check in verdicts.not_applicable(arm)]
     traces: tuple[Trace, ...] = ()
     seconds = 0.0
-    with sample.borrowed(subject.armature):
+    with sample.borrowed(subject.armature) as stage:
         for spec in runs:
             start = time.perf_counter()
-            arm_runs = run(subject, spec)
+            arm_runs = run(subject, spec, stage)
             seconds += time.perf_counter() - start
             for arm_run in arm_runs:
                 checks, kept = verdicts.checks(spec, arm_run)
@@ -144,10 +144,10 @@ def prove_whole(
     raise AssertionError("a proof ends with its results")
 
 
-def run(subject: Subject, spec: RunSpec) -> list[ArmRun]:
-    """Play one run on every arm at once. Call it inside `sample.borrowed`."""
+def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> list[ArmRun]:
+    """Play one run on every arm at once."""
     tracks, settings = tracks_of(subject, spec)
-    sampled = sample.step(subject.armature, tracks, sample.sampled_bones(subject.record, subject.arms))
+    sampled = sample.step(stage, tracks, sample.sampled_bones(subject.record, subject.arms))
     samples = sample.arm_samples(subject.record, subject.arms, sampled.poses)
     return [
         ArmRun(

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import bpy
 
-from ..core.arm.names import COLLECTION_TORSO
 from . import host, rig
 
 
@@ -49,10 +48,7 @@ def snapshot(armature: bpy.types.Object) -> ArmatureSnapshot:
 
 
 def roll_back(armature: bpy.types.Object, before: ArmatureSnapshot) -> None:
-    """Take away whatever was added to `armature` since `before`."""
-    if armature.mode != "OBJECT":
-        with bpy.context.temp_override(active_object=armature, object=armature):
-            bpy.ops.object.mode_set(mode="OBJECT")
+    """Take away whatever was added to `armature`, which is in object mode, since `before`."""
     names = [bone.name for bone in armature.data.bones if bone.name not in before.bones]
     collections = [name for name in armature.data.collections_all.keys() if name not in before.collections]
     remove_bones(armature, names, collections)
@@ -99,9 +95,10 @@ def remove_arms(armature: bpy.types.Object) -> None:
     A torso that was built with the arms stays: other bones may hang on it by now.
     """
     record = rig.read_record(armature)
-    torso = armature.data.collections_all.get(COLLECTION_TORSO)
-    kept = {bone.name for bone in torso.bones} if torso is not None else set()
-    remove_bones(armature, [name for name in record.bones if name not in kept], list(record.collections))
+    rig.check_editable(armature)
+    sides = tuple(f".{arm}" for arm in record.arms)
+    with host.mode(armature, "OBJECT"):
+        remove_bones(armature, [name for name in record.bones if name.endswith(sides)], list(record.collections))
     animation = armature.animation_data
     if animation is not None and animation.action is None and not animation.drivers and not animation.nla_tracks:
         armature.animation_data_clear()

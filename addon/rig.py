@@ -33,6 +33,23 @@ def write_record(armature: bpy.types.Object, record: RigRecord) -> None:
     armature[KEY] = rig_record.to_text(record)
 
 
+def check_editable(armature: bpy.types.Object) -> None:
+    """Raise HostError, with what to do, if the armature's bones can not be changed in this file and view layer."""
+    name = armature.name
+    if armature.library is not None or armature.override_library is not None or armature.data.library is not None:
+        source = (armature.library or armature.data.library or armature.override_library.reference.library).filepath
+        raise HostError(f"{name!r} is linked from {source!r}: build or remove the arms in that file")
+    if armature.data.users > 1:
+        raise HostError(
+            f"{name!r} shares its bones with {armature.data.users - 1} other users of {armature.data.name!r}: "
+            "make the armature single-user first (Object > Relations > Make Single User > Object & Data)"
+        )
+    if armature.name not in bpy.context.view_layer.objects:
+        raise HostError(f"{name!r} is not in the current view layer: enable the collection that it is in")
+    if armature.hide_viewport:
+        raise HostError(f"{name!r} is disabled in viewports: enable it (the screen icon in the outliner)")
+
+
 def find_rigs() -> list[bpy.types.Object]:
     """Every armature object of the file that carries arms, by name."""
     return sorted((item for item in bpy.data.objects if has_arms(item)), key=lambda item: item.name)

@@ -10,6 +10,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 from numpy.typing import NDArray
 
 from ..core.frames import ORDERS
@@ -39,9 +40,20 @@ class Sampled:
     seconds: float
 
 
+@dataclass(frozen=True)
+class Stage:
+    """An armature that may be posed, in a scene that shows nothing else, so that only it is evaluated."""
+
+    armature: bpy.types.Object
+    scene: bpy.types.Scene
+
+
 @contextmanager
-def borrowed(armature: bpy.types.Object) -> Iterator[None]:
-    """The armature without its action and its layers, free to be posed; channels, dials, action and layers as before afterwards."""
+def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
+    """The armature on a stage of its own, without its action and layers, at rest and free to be posed.
+
+    Channels, dials, action and layers are as before afterwards, and the stage is gone.
+    """
     kept = [_channels(bone) for bone in armature.pose.bones]
     dials = [
         {key: value for key, value in bone.items() if isinstance(value, (bool, int, float))}
@@ -57,10 +69,14 @@ def borrowed(armature: bpy.types.Object) -> Iterator[None]:
         animation.action = None
         animation.use_nla = False
     for bone in armature.pose.bones:
-        bone.matrix_basis.identity()
+        bone.matrix_basis = Matrix()
+    stage = bpy.data.scenes.new("armwright.stage")
     try:
-        yield
+        stage.collection.objects.link(armature)
+        stage.view_layers[0].update()
+        yield Stage(armature, stage)
     finally:
+        bpy.data.scenes.remove(stage)
         if animation is not None:
             animation.action = action
             if slot is not None:
@@ -93,17 +109,17 @@ def _channels(bone: bpy.types.PoseBone) -> dict[str, Any]:
     }
 
 
-def step(armature: bpy.types.Object, tracks: Tracks, read: Sequence[str], progress: Progress | None = None) -> Sampled:
-    """Play `tracks` frame by frame and read the bones `read`. Call it inside `borrowed`.
+def step(stage: Stage, tracks: Tracks, read: Sequence[str], progress: Progress | None = None) -> Sampled:
+    """Play `tracks` frame by frame on a stage and read the bones `read`.
 
     The tracks become an action for as long as it takes: the host steps a keyed action three times faster than it takes in
     channels that are set one by one. `progress` is called with the number of frames done; it may raise to cancel.
     """
-    scene = bpy.context.scene
+    armature, scene = stage.armature, stage.scene
     action, curves = new_action(armature, "armwright.steps")
     try:
         write_tracks(armature, tracks, curves)
-        reader = host.PoseReader(armature, read)
+        reader = host.PoseReader(armature, scene.view_layers[0], read)
         out = np.empty((tracks.frames, len(read), 4, 4))
         start = time.perf_counter()
         for frame in range(tracks.frames):

@@ -18,6 +18,8 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run(options: argparse.Namespace) -> int:
     """Make the scene, save, prove, render, report."""
+    import bpy
+
     from ...core.plan import json as plan_json
     from ...core.proof.report.table import table
     from ...demo_blend_scripts import scene
@@ -27,21 +29,21 @@ def run(options: argparse.Namespace) -> int:
 
     out = options.out
     print("making the lighthouse, Wren and the action")
-    made = scene.make_scene()
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    made = scene.build_scene()
     files.save_blend(out / "demo.blend")
-    write_text(out / "plan.json", plan_json.to_text(made.plan))
-    pictures = []
+    write_text(out / "plan.json", plan_json.to_text(made.character.plan))
+    paths: list[Path] = []
     if not options.no_pictures:
-        print("rendering pictures")
-        pictures = scene.render_pictures(made, out)
-    print("proving the arms")
+        print("rendering pictures (about a minute)")
+        paths = scene.make_pictures(made, out)
+    print("proving the arms (about half a minute)")
     bar = ProgressLine()
-    results = prove.prove_whole(prove.subject_of(made.armature), None, 1, bar.show)
+    results = prove.prove_whole(prove.subject_of(made.character.armature), None, 1, bar.show)
     bar.end()
-    shown = [(caption, path.read_bytes()) for caption, path in pictures]
+    shown = [(path.stem.replace("_", " "), path.read_bytes()) for path in paths]
     write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown)
     print(table(results))
-    print(
-        f"everything is in {out}: demo.blend, plan.json, results.json, junit.xml, report.html and {len(pictures)} pictures"
-    )
+    names = ", ".join(path.name for path in paths) or "no pictures"
+    print(f"\nin {out}: demo.blend, plan.json, results.json, junit.xml, report.html, {names}")
     return 1 if any(check.verdict == "fail" for check in results.checks) else 0

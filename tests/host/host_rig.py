@@ -44,7 +44,7 @@ def test_no_dial_moves_the_arm_at_rest(wren: Any, dial: str) -> None:
     from armwright.addon.host import PoseReader, rest_matrix
 
     moving = [bone.name for bone in wren.data.bones if bone.name.startswith(("skin.", "fk.", "hold."))]
-    reader = PoseReader(wren, moving)
+    reader = PoseReader(wren, bpy.context.view_layer, moving)
     rest = np.array([rest_matrix(wren.data.bones[name]) for name in moving])
     for value in (0.0, 0.5, 1.0):
         for side in "LR":
