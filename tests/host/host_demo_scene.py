@@ -30,14 +30,13 @@ def demo() -> Any:
 def played(demo: Any) -> np.ndarray:
     """Heads of BONES at every frame, (F, B, 3)."""
     import bpy
-    from armwright.addon.host import PoseReader
     from armwright.demo_blend_scripts import action
 
-    reader = PoseReader(demo.character.armature, BONES)
+    bones = demo.character.armature.pose.bones
     out = []
     for frame in range(action.FIRST, action.LAST + 1):
         bpy.context.scene.frame_set(frame)
-        out.append(reader.read()[:, :3, 3])
+        out.append([bones[name].head[:] for name in BONES])
     return np.array(out)
 
 
