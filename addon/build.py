@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import bpy
 import numpy as np
 
 from ..core.arm.build import Attachment
 from ..core.errors import HostError
+from ..core.guide import Guide, TorsoGuide, Vec3
 from ..core.plan.model import External, Plan
 from ..core.plan.validate import validate
 from ..core.rig_record import record_of
@@ -14,6 +17,7 @@ from . import apply, host, remove, rig
 
 # A scale whose axes differ by more than this part can not be told from a mistake.
 UNEVEN_SCALE = 1e-4
+ARM_JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
 
 
 def attachment_to(armature: bpy.types.Object, torso: str, root: str = "") -> Attachment:
@@ -38,9 +42,24 @@ def attachment_to(armature: bpy.types.Object, torso: str, root: str = "") -> Att
 
 
 def sized_for(armature: bpy.types.Object, guide: Guide) -> Guide:
-    """`guide`, whose lengths are the world's, with the lengths of the space of `armature`, whose scale is uniform."""
-    factor = 1.0 / float(np.mean(host.matrix_to_numpy(armature.matrix_world.normalized().inverted() @ armature.matrix_world).diagonal()[:3]))
-    return guide
+    """`guide`, whose lengths are the world's, in the lengths of `armature`'s space, about its origin.
+
+    Raises HostError for an armature that is scaled unevenly, mirrored or flat.
+    """
+    _check_transform(armature)
+    scale = float(np.cbrt(np.linalg.det(host.matrix_to_numpy(armature.matrix_world)[:3, :3])))
+    if abs(scale - 1.0) < UNEVEN_SCALE:
+        return guide
+
+    def sized(point: Vec3) -> Vec3:
+        return (point[0] / scale, point[1] / scale, point[2] / scale)
+
+    arms = tuple(replace(arm, **{joint: sized(getattr(arm, joint)) for joint in ARM_JOINTS}) for arm in guide.arms)
+    torso = guide.torso
+    if torso is not None:
+        torso = TorsoGuide(sized(torso.root), tuple(sized(point) for point in torso.chain), sized(torso.head))
+    return replace(guide, arms=arms, torso=torso)
+
 
 def build(armature: bpy.types.Object, plan: Plan) -> None:
     """Add everything in `plan` to `armature`, and let it remember the build.

@@ -34,6 +34,8 @@ def run(options: argparse.Namespace) -> int:
         raise HostError(f"--out {str(options.out)!r} is not a .blend file: give it that ending")
     if options.out.exists() and options.input.exists() and options.out.samefile(options.input):
         raise HostError("--out names the input file: choose another name, so that the input stays as it is")
+    if options.root and not (options.torso or options.armature):
+        raise HostError("--root names a bone of an armature: give --torso as well")
     import bpy
 
     from ...core import guide_json
@@ -54,11 +56,17 @@ def run(options: argparse.Namespace) -> int:
         guide = guide_from_stature(
             options.stature if options.stature is not None else character_height(bpy.data.objects), name
         )
-    for warning in check_guide(guide):
-        print(f"note: {warning}")
     armature = None
     if options.armature is not None or options.torso:
         armature = files.choose_armature(options.armature, with_arms=False)
+        if armature is None:
+            raise HostError(
+                f"{options.input.name!r} has no armature: leave out --torso"
+            )
+        if options.guide is None:
+            guide = building.sized_for(armature, guide)
+    for warning in check_guide(guide):
+        print(f"note: {warning}")
     if armature is None:
         plan = plan_arms(guide, ArmOptions())
         armature = building.build_new(plan, name)

@@ -41,6 +41,8 @@ def _build(context: bpy.types.Context) -> str:
     guide = guide_from_stature(settings.stature, name)
     if settings.source == "markers":
         guide = marker_objects.read(name, armature, guide)
+    elif armature is not None:
+        guide = build.sized_for(armature, guide)
     warnings = check_guide(guide)
     if armature is None:
         armature = build.build_new(plan_arms(guide, ArmOptions()), name)
