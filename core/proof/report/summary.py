@@ -158,7 +158,7 @@ def share(check: Check) -> str:
         return "no number"
     if not math.isfinite(ratio) or check.limit == 0.0:
         return "0 %" if check.value == 0.0 else "over"
-    # Rounded down below the limit and up above it, so that no rounding hides on which side a value is.
+    # Rounded down below the limit and up just above it, so that no rounding hides on which side a value is.
     if ratio <= 1.0:
         return f"{math.floor(ratio * 100.0)} %" if ratio == 0.0 or ratio >= 0.01 else "under 1 %"
     if ratio < 10.0:
@@ -166,7 +166,7 @@ def share(check: Check) -> str:
     if ratio >= 1e6:
         return f"{quantity(ratio, '1')} times"
     step = 10.0 ** (math.floor(math.log10(ratio)) - 1)
-    return f"{round(math.ceil(ratio / step) * step):,} times"
+    return f"{round(round(ratio / step) * step):,} times"
 
 
 def reason(check: Check) -> str:

@@ -1,0 +1,143 @@
+"""The curve and the pose: what they draw is where it should be, whatever the numbers are."""
+
+from __future__ import annotations
+
+import math
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from armwright.core.proof.report import plot as curve
+from armwright.core.proof.report.figures import figure
+from armwright.core.proof.report.plot import plot
+from armwright.core.proof.results import Check, Trace
+from hypothesis import given
+from hypothesis import strategies as st
+from report_cases import CHAIN, check, failing, trace
+
+NUMBER = r"-?\d+(?:\.\d+)?"
+
+
+def of_class(svg: str, name: str) -> list[ET.Element]:
+    return [element for element in ET.fromstring(svg).iter() if element.get("class") == name]
+
+
+def line_height(svg: str) -> float:
+    (line,) = of_class(svg, "limit")
+    return float(re.findall(NUMBER, line.get("d", ""))[1])
+
+
+def centre(element: ET.Element) -> tuple[float, float]:
+    return float(element.get("cx", "")), float(element.get("cy", ""))
+
+
+def drawn(values: list[float], limit: float, worst: int) -> str:
+    item = failing(value=values[worst], limit=limit, worst_frame=worst, samples=len(values))
+    return plot(item, replace(trace(item), values=np.array(values)))
+
+
+def test_the_mark_is_over_its_frame_and_above_the_limit_when_it_fails() -> None:
+    svg = drawn([1.0, 2.0, 4.0, 1.0, 1.0], 3.0, 2)
+    x, y = centre(of_class(svg, "mark")[0])
+    assert x == pytest.approx((curve.LEFT + curve.WIDTH - curve.RIGHT) / 2, abs=0.1)
+    assert y < line_height(svg)
+
+
+def test_a_linear_axis_places_values_in_proportion() -> None:
+    svg = drawn([1.0, 4.0], 2.0, 1)
+    base = curve.HEIGHT - curve.BOTTOM
+    assert base - line_height(svg) == pytest.approx((base - centre(of_class(svg, "mark")[0])[1]) / 2, abs=0.1)
+
+
+def test_a_logarithmic_axis_gives_each_decade_the_same_height() -> None:
+    heights = [centre(of_class(drawn([1e-6, peak], 1e-6, 1), "mark")[0])[1] for peak in (2e-4, 2e-3)]
+    lows = [line_height(drawn([1e-6, peak], 1e-6, 1)) for peak in (2e-4, 2e-3)]
+    span = [curve.HEIGHT - curve.BOTTOM - curve.TOP] * 2
+    # The axes have three and four decades: from 1e-6 to 1e-3 and to 1e-2.
+    found = [(low - height) / size for low, height, size in zip(lows, heights, span, strict=True)]
+    assert found == pytest.approx([math.log10(200) / 3, math.log10(2000) / 4], abs=0.01)
+
+
+def test_a_frame_without_a_number_leaves_a_gap_and_a_mark() -> None:
+    svg = drawn([1.0, 2.0, math.nan, 2.0, 1.0], 3.0, 2)
+    assert of_class(svg, "curve")[0].get("d", "").count("M") == 2
+    assert of_class(svg, "hole")
+    assert "frame 2: no number" in svg
+
+
+def test_a_long_recording_keeps_its_peak() -> None:
+    values = [1.0] * 50_000
+    values[31_237] = 9.0
+    svg = drawn(values, 3.0, 31_237)
+    assert len(svg) < 20_000
+    places = re.findall(rf"({NUMBER}) ({NUMBER})", of_class(svg, "curve")[0].get("d", ""))
+    assert min(float(y) for _, y in places) == pytest.approx(centre(of_class(svg, "mark")[0])[1], abs=0.1)
+
+
+finite = st.floats(0.0, 1e300)
+
+
+@given(values=st.lists(finite | st.sampled_from([math.nan, math.inf]), min_size=1, max_size=30), limit=finite)
+def test_any_values_give_a_well_formed_curve_inside_its_frame(values: list[float], limit: float) -> None:
+    ok = np.isfinite(values)
+    svg = drawn(values, limit, int(np.argmax(values)) if ok.all() else int(np.argmin(ok)))
+    assert not re.search(r"nan|inf\b", svg)
+    for line in of_class(svg, "curve"):
+        for x, y in re.findall(rf"({NUMBER}) ({NUMBER})", line.get("d", "")):
+            assert curve.LEFT <= float(x) <= curve.WIDTH
+            assert curve.TOP <= float(y) <= curve.HEIGHT - curve.BOTTOM
+
+
+def pose(item: Check, of: Trace | None = None) -> str:
+    return figure(item, trace(item) if of is None else of, 0.58)
+
+
+def test_the_front_view_has_the_left_arm_reaching_to_the_viewers_right() -> None:
+    joints = [centre(joint) for joint in of_class(pose(check()), "joint")]
+    assert len(joints) == 8
+    front, side = joints[:4], joints[4:]
+    assert [x for x, _ in front] == sorted(x for x, _ in front)
+    # Up is up: the shoulder is above the elbow, in both views at the same height.
+    assert front[1][1] < front[2][1]
+    assert [y for _, y in front] == [y for _, y in side]
+
+
+def test_each_arm_is_seen_from_its_own_side_with_the_front_where_it_faces() -> None:
+    mirrored = replace(trace(check(arm="R")), chain=CHAIN * np.array([-1.0, 1.0, 1.0]))
+    left = [centre(joint)[0] for joint in of_class(pose(check()), "joint")][4:]
+    right = [centre(joint)[0] for joint in of_class(pose(check(arm="R"), mirrored), "joint")][4:]
+    # The wrist is in front of the elbow: to the left seen from the left, to the right seen from the right.
+    assert left[3] < left[2] and right[3] > right[2]
+
+
+@pytest.mark.parametrize("size", [3e-9, 1.7e-4, 0.3])
+def test_the_lens_draws_the_slide_to_the_scale_of_its_bar(size: float) -> None:
+    item = failing(value=size)
+    svg = pose(item)
+    ring, dot = centre(of_class(svg, "wanted")[0]), centre(of_class(svg, "found")[0])
+    bars = [element for element in of_class(svg, "bar")]
+    width = float(re.findall(r"h(-?[\d.]+)", bars[1].get("d", ""))[0])
+    label = re.findall(r"([\d.×⁻⁰¹²³⁴-⁹]+) L</text>", svg)[1]
+    shown = float(label.replace("×10", "e").translate(str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")))
+    # The slide of these cases lies along x, which the front view shows in full.
+    assert (dot[0] - ring[0]) / width * shown == pytest.approx(size, rel=0.01)
+
+
+def test_without_a_held_point_there_is_no_lens() -> None:
+    item = failing(unit="deg")
+    assert of_class(pose(item, trace(item, held=0)), "lens") == []
+    assert len(of_class(pose(item, trace(item, held=2)), "lens")) == 2
+
+
+def test_a_pose_without_numbers_is_not_drawn() -> None:
+    item = failing(value=math.nan)
+    assert pose(item, replace(trace(item), chain=np.full((4, 3), np.nan))) == ""
+    assert figure(item, trace(item), 0.0) == ""
+
+
+def test_an_arm_folded_into_a_point_is_drawn_all_the_same() -> None:
+    svg = pose(failing(), replace(trace(failing()), chain=np.zeros((4, 3))))
+    assert len(of_class(svg, "joint")) == 8
+    assert "nan" not in svg

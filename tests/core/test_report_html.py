@@ -1,0 +1,232 @@
+"""The page: whole HTML, nothing from outside, right cells, a plot and advice for what fails, names escaped."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field, replace
+from html.parser import HTMLParser
+
+import pytest
+from armwright.core.errors import ProofError
+from armwright.core.proof.cases import CORNERS, MODES
+from armwright.core.proof.report.advice import advice
+from armwright.core.proof.report.html import page, parts
+from armwright.core.proof.results import OUT_OF_REACH, Check, Results
+from hypothesis import given
+from hypothesis import strategies as st
+from report_cases import check, failing, not_asked, results
+
+VOID = {"meta", "br", "img"}
+PNG = b"\x89PNG\r\n\x1a\n" + b"picture"
+BEYOND = check(value=0.12, verdict=OUT_OF_REACH, motion="far")
+
+
+@dataclass
+class Node:
+    tag: str
+    attributes: dict[str, str | None]
+    children: list[Node] = field(default_factory=list)
+    words: list[str] = field(default_factory=list)
+
+    def all(self, tag: str) -> list[Node]:
+        """Descendants of that tag, in order."""
+        return [found for child in self.children for found in ([child] if child.tag == tag else []) + child.all(tag)]
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+class Tree(HTMLParser):
+    """Builds nodes; asserts that every element is closed by its own end tag, in order."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.root = Node("", {})
+        self.open = [self.root]
+        self.feed(text)
+        self.close()
+        assert self.open == [self.root], f"still open: {[node.tag for node in self.open[1:]]}"
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        node = Node(tag, dict(attrs))
+        assert len(node.attributes) == len(attrs), f"an attribute of {tag} is there twice"
+        self.open[-1].children.append(node)
+        if tag not in VOID:
+            self.open.append(node)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.open[-1].children.append(Node(tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open[-1].tag == tag, f"</{tag}> closes <{self.open[-1].tag}>"
+        self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        for node in self.open:
+            node.words.append(data)
+
+
+def tree(of: Results, pictures: tuple[tuple[str, bytes], ...] = ()) -> Node:
+    return Tree(page(of, pictures)).root
+
+
+def cells(root: Node) -> dict[tuple[str, str], Node]:
+    """Cells of the matrix by requirement and mode."""
+    matrix = next(table for table in root.all("table") if table.attributes.get("class") == "matrix")
+    rows = [row for row in matrix.all("tr") if row.all("td")]
+    return {(row.all("a")[0].text, mode): cell for row in rows for mode, cell in zip(MODES, row.all("td"), strict=True)}
+
+
+MIXED = (
+    check("swing", "none"),
+    check("swing", "hand", value=2e-9),
+    failing("hold-elbow", measure="wrist-slide"),
+    failing("hold-elbow", measure="elbow-slide", value=0.24),
+    check("hold-elbow", arm="R"),
+    BEYOND,
+    check("hold-both", "both", value=0.12, verdict=OUT_OF_REACH),
+    not_asked("hold-both", "hand"),
+)
+
+
+def test_the_page_is_balanced_and_needs_nothing_from_outside() -> None:
+    text = page(results(MIXED), (("Wren at the rail", PNG),))
+    root = Tree(text).root
+    assert not re.search(r"https?:|//[a-z]|@import|url\(", text)
+    assert not root.all("script") and not root.all("link") and not root.all("iframe")
+    for tag, name in (("img", "src"), ("a", "href")):
+        assert all((node.attributes[name] or "").startswith(("#", "data:image/png;base64,")) for node in root.all(tag))
+
+
+def test_the_first_heading_is_the_verdict() -> None:
+    (heading,) = tree(results(MIXED)).all("h1")
+    assert heading.text.startswith("The left arm of Wren fails: 2 of 7")
+    assert tree(results([check(), check(arm="R")])).all("h1")[0].text == "Both arms of Wren hold: 2 checks, 0 failed."
+
+
+def test_each_cell_says_its_verdict_by_word_mark_and_colour_and_its_share() -> None:
+    found = cells(tree(results(MIXED)))
+    expected = {
+        ("swing", "none"): ("pass", "✓ holds 50 % of limit"),
+        ("swing", "hand"): ("pass", "✓ holds under 1 % of limit"),
+        ("swing", "elbow"): ("not_applicable", "not measured"),
+        ("hold-elbow", "elbow"): ("fail", "✗ fails 120,000 times the limit 2 of 4, left arm 1 out of reach"),
+        ("hold-both", "both"): ("out_of_reach", "◇ out of reach by 0.12 L"),
+        ("hold-both", "hand"): ("not_applicable", "– does not apply"),
+    }
+    for place, (kind, words) in expected.items():
+        assert (found[place].attributes["class"], found[place].text) == (kind, words), place
+
+
+def test_the_matrix_has_headers_for_rows_and_columns() -> None:
+    matrix = tree(results(MIXED)).all("table")[0]
+    assert [head.attributes["scope"] for head in matrix.all("thead")[0].all("th")] == ["col"] * 5
+    assert all(head.attributes["scope"] == "row" for head in matrix.all("tbody")[0].all("th"))
+    targets = {section.attributes.get("id") for section in tree(results(MIXED)).all("section")}
+    assert {(link.attributes["href"] or "")[1:] for link in matrix.all("a")} <= targets
+
+
+def test_every_failing_check_has_a_plot_a_pose_and_advice() -> None:
+    fails = [failing(name, mode, arm) for name in ("hold-elbow", "of-its-own") for mode in MODES for arm in "LR"]
+    fails.append(failing("hold-hand", value=math.nan))
+    root = tree(results(fails))
+    by_id = {node.attributes.get("id"): node for node in root.all("p")}
+    figures = {node.attributes.get("data-check"): node for node in root.all("figure")}
+    for item in fails:
+        shown = figures[item.id]
+        assert [svg.attributes["class"] for svg in shown.all("svg")] == ["plot", "pose"]
+        assert by_id[shown.attributes["aria-describedby"]].text == advice(item)
+
+
+def test_failing_checks_without_a_curve_are_counted() -> None:
+    fails = [failing(motion=f"wiggle-{index}") for index in range(5)]
+    text = page(results(fails, results(fails[:2]).traces))
+    assert "Curves are kept for the worst only: 3 failing checks more in the list below." in text
+    assert all(f"wiggle-{index}" in text for index in range(5))
+
+
+def test_pictures_of_vectors_have_names_for_those_who_do_not_see_them() -> None:
+    for svg in tree(results(MIXED)).all("svg"):
+        assert svg.attributes.get("aria-hidden") == "true" or (
+            svg.attributes["role"] == "img" and svg.attributes["aria-label"]
+        )
+
+
+def test_what_fails_comes_before_what_holds() -> None:
+    headings = [heading.text for heading in tree(results(MIXED)).all("h2")]
+    assert headings == ["hold-elbow ✗ fails", "hold-both ◇ out of reach", "swing ✓ holds", "To repeat this proof"]
+
+
+def test_a_requirement_that_holds_shows_its_worst_check() -> None:
+    near, far = check("swing", "none", value=1e-6), check("swing", "hand", value=1.9e-6)
+    shown = [node.attributes["data-check"] for node in tree(results([near, far])).all("figure")]
+    assert shown == [far.id]
+
+
+def test_every_check_is_listed_once_worst_first() -> None:
+    rows = [row for details in tree(results(MIXED)).all("details") for row in details.all("tr") if row.all("td")]
+    assert len(rows) == len(MIXED)
+    marks = [row.all("td")[0].text for row in rows if "elbow, isolate" in row.text]
+    assert marks == ["✗ fails", "✗ fails", "◇ out of reach", "✓ holds"]
+
+
+def test_what_is_needed_to_repeat_the_proof_is_on_the_page() -> None:
+    (terms,) = tree(results(MIXED)).all("dl")
+    known = dict(zip((node.text for node in terms.all("dt")), (node.text for node in terms.all("dd")), strict=True))
+    assert (known["Host"], known["Plan"], known["Seed"]) == ("Blender 4.5.15", "ab12cd", "3")
+    assert known["L, the arm's length"] == "left 0.58 m, right 0.58 m"
+    assert known["Motions"] == "torso-wiggle, far"
+
+
+@given(name=st.text(min_size=1))
+def test_no_text_of_a_file_becomes_markup(name: str) -> None:
+    plain = tree(results([failing(), BEYOND]))
+    hostile = tree(results([failing(name, motion=name, measure=name, note=name), replace(BEYOND, note=name)], rig=name))
+    assert {node.tag for node in walk(hostile)} == {node.tag for node in walk(plain)}
+    page(results([failing(name)], rig=name)).encode("utf-8")
+
+
+def walk(node: Node) -> list[Node]:
+    return [found for child in node.children for found in [child, *walk(child)]]
+
+
+def test_a_script_in_a_name_is_shown_and_not_run() -> None:
+    name = "<script>alert('Wren')</script>\" onload=\"x"
+    hostile = failing(name, motion=name, measure=name, note=name, id=name)
+    root = tree(results([hostile], rig=name), ((name, PNG),))
+    assert not root.all("script")
+    assert not [node for node in walk(root) if "onload" in node.attributes]
+    assert "<script>alert('Wren')</script>" in root.all("h1")[0].text
+
+
+def test_pictures_are_part_of_the_file_with_their_captions() -> None:
+    (picture,) = tree(results([check()]), (("Wren at the rail", PNG),)).all("img")
+    assert picture.attributes["src"] == "data:image/png;base64,iVBORw0KGgpwaWN0dXJl"
+    assert picture.attributes["alt"] == "Wren at the rail"
+    with pytest.raises(ProofError, match="'rail' is no PNG"):
+        page(results([]), (("rail", b"GIF89a"),))
+
+
+def test_an_empty_proof_says_that_nothing_is_known() -> None:
+    assert "Nothing is known" in tree(results([])).all("h1")[0].text
+
+
+def test_the_page_comes_in_pieces_and_is_the_same_each_time() -> None:
+    of = results(MIXED)
+    assert "".join(parts(of)) == page(of) == page(of)
+    assert max(len(part) for part in parts(of)) < len(page(of)) / 2
+
+
+def test_twenty_thousand_checks_stay_under_six_megabytes() -> None:
+    def numbered(index: int) -> Check:
+        case = CORNERS[index % len(CORNERS)]
+        given = {"motion": f"torso-wiggle+far-{index}", "case": case, "arm": "LR"[index % 2]}
+        verdict = {"verdict": OUT_OF_REACH, "note": f"out of reach by up to 0.123456 L, at frame {index % 40}"}
+        return check("hold-hand", **(given | (verdict if index % 4 == 0 else {})))
+
+    many = [numbered(index) for index in range(20_000)]
+    pieces = list(parts(results(many, [])))
+    assert sum(len(piece.encode("utf-8")) for piece in pieces) < 6_000_000
+    assert len(pieces) > 20_000
