@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from collections.abc import Sequence
+
 import bpy
 import numpy as np
 
@@ -89,8 +91,8 @@ def _build(armature: bpy.types.Object, plan: Plan) -> None:
     bpy.context.view_layer.update()
 
 
-def build_new(plan: Plan, name: str) -> bpy.types.Object:
-    """A new armature object with everything in `plan`, in the scene's active collection; all or nothing."""
+def build_new(plan: Plan, name: str, at: Sequence[float] = (0.0, 0.0, 0.0)) -> bpy.types.Object:
+    """A new armature object with everything in `plan`, standing `at` a point of the world; all or nothing."""
     validate(plan)
     if plan.external:
         raise HostError(
@@ -102,6 +104,7 @@ def build_new(plan: Plan, name: str) -> bpy.types.Object:
         armature = bpy.data.objects.new(name, data)
         # Controls sit around the limbs; without this the body would hide them.
         armature.show_in_front = True
+        armature.location = at
         bpy.context.collection.objects.link(armature)
         bpy.context.view_layer.update()
         _build(armature, plan)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import bpy
 from mathutils import Vector
 
@@ -22,8 +24,11 @@ def find_markers() -> dict[str, bpy.types.Object]:
     return {str(item[KEY]): item for item in bpy.data.objects if KEY in item}
 
 
-def place(guide: Guide) -> bpy.types.Collection:
-    """Make a marker for every joint of `guide`, world space. Raises HostError if there are markers already."""
+def place(guide: Guide, foot: Sequence[float] = (0.0, 0.0, 0.0)) -> bpy.types.Collection:
+    """Make a marker for every joint of `guide`, which stands on `foot`, world space.
+
+    Raises HostError if there are markers already.
+    """
     if find_markers():
         raise HostError("there are joint markers already: move those, or delete them first")
     collection = bpy.data.collections.new(COLLECTION)
@@ -35,6 +40,8 @@ def place(guide: Guide) -> bpy.types.Collection:
         bend = Vector(arm.bend) if arm.bend is not None else _plain_bend(arm)
         _marker(collection, f"bend.{arm.side}", elbow + REACH * bend.normalized(), "CONE", 0.6 * SIZE)
         _marker(collection, f"palm.{arm.side}", hand + REACH * Vector(arm.palm).normalized(), "CONE", 0.6 * SIZE)
+    for marker in collection.objects:
+        marker.location += Vector(foot)
     return collection
 
 

@@ -10,6 +10,7 @@ from .panels import build_panel, dials_panel, holds_panel, proof_panel
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
+    markers.ARMWRIGHT_OT_measure_mesh,
     markers.ARMWRIGHT_OT_place_markers,
     build_arms.ARMWRIGHT_OT_build_arms,
     remove_arms.ARMWRIGHT_OT_remove_arms,

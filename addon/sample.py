@@ -29,7 +29,8 @@ Progress = Callable[[int], None]
 
 FIRST_FRAME = 1
 
-CHANNELS = ("location", "rotation_quaternion", "rotation_euler", "rotation_axis_angle", "scale", "rotation_mode")
+# The mode first: changing it lets the host convert the rotations.
+CHANNELS = ("rotation_mode", "location", "rotation_quaternion", "rotation_euler", "rotation_axis_angle", "scale")
 
 
 @dataclass(frozen=True)

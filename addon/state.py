@@ -28,6 +28,9 @@ class ArmwrightBuildSettings(bpy.types.PropertyGroup):
         max=20.0,
         unit="LENGTH",
     )
+    foot: bpy.props.FloatVectorProperty(  # type: ignore[valid-type]
+        name="Foot point", description="Where a new armature stands", size=3, subtype="TRANSLATION", unit="LENGTH"
+    )
     armature: bpy.props.PointerProperty(  # type: ignore[valid-type]
         name="Armature",
         description="Armature that gets the arms; empty for a new one with root, torso and head",

@@ -60,9 +60,7 @@ def run(options: argparse.Namespace) -> int:
     if options.armature is not None or options.torso:
         armature = files.choose_armature(options.armature, with_arms=False)
         if armature is None:
-            raise HostError(
-                f"{options.input.name!r} has no armature: leave out --torso"
-            )
+            raise HostError(f"{options.input.name!r} has no armature: leave out --torso")
         if options.guide is None:
             guide = building.sized_for(armature, guide)
     for warning in check_guide(guide):

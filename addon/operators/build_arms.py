@@ -45,7 +45,8 @@ def _build(context: bpy.types.Context) -> str:
         guide = build.sized_for(armature, guide)
     warnings = check_guide(guide)
     if armature is None:
-        armature = build.build_new(plan_arms(guide, ArmOptions()), name)
+        at = tuple(settings.foot) if settings.source == "stature" else (0.0, 0.0, 0.0)
+        armature = build.build_new(plan_arms(guide, ArmOptions()), name, at)
         settings.armature, settings.torso, settings.root = armature, "", ""
     else:
         build.build(

@@ -22,7 +22,9 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         layout.use_property_decorate = False
         layout.row().prop(settings, "source", expand=True)
         if settings.source == "stature" or not marker_objects.find_markers():
-            layout.prop(settings, "stature")
+            row = layout.row(align=True)
+            row.prop(settings, "stature")
+            row.operator("armwright.measure_mesh", text="", icon="EYEDROPPER")
         if settings.source == "markers":
             layout.operator("armwright.place_markers", icon="EMPTY_AXIS")
         layout.separator()
