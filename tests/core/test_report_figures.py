@@ -112,17 +112,28 @@ def test_each_arm_is_seen_from_its_own_side_with_the_front_where_it_faces() -> N
     assert left[3] < left[2] and right[3] > right[2]
 
 
-@pytest.mark.parametrize("size", [3e-9, 1.7e-4, 0.3])
-def test_the_lens_draws_the_slide_to_the_scale_of_its_bar(size: float) -> None:
-    item = failing(value=size)
-    svg = pose(item)
+def drawn_slide(svg: str, bar: int) -> float:
+    """The slide in the front view, in L by the scale of that bar. These slides lie along x, in full view."""
     ring, dot = centre(of_class(svg, "wanted")[0]), centre(of_class(svg, "found")[0])
-    bars = [element for element in of_class(svg, "bar")]
-    width = float(re.findall(r"h(-?[\d.]+)", bars[1].get("d", ""))[0])
-    label = re.findall(r"([\d.×⁻⁰¹²³⁴-⁹]+) L</text>", svg)[1]
+    width = float(re.findall(r"h(-?[\d.]+)", of_class(svg, "bar")[bar].get("d", ""))[0])
+    label = re.findall(r"([\d.×⁻⁰¹²³⁴-⁹]+) L</text>", svg)[bar]
     shown = float(label.replace("×10", "e").translate(str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")))
-    # The slide of these cases lies along x, which the front view shows in full.
-    assert (dot[0] - ring[0]) / width * shown == pytest.approx(size, rel=0.01)
+    return (dot[0] - ring[0]) / width * shown
+
+
+@pytest.mark.parametrize("size", [3e-9, 1.7e-4, 0.01])
+def test_the_lens_draws_the_slide_to_the_scale_of_its_bar(size: float) -> None:
+    svg = pose(failing(value=size))
+    assert drawn_slide(svg, 1) == pytest.approx(size, rel=0.01)
+    assert centre(of_class(svg, "wanted")[0]) == centre(of_class(svg, "lens")[0])
+
+
+@pytest.mark.parametrize("size", [0.3, 4.0])
+def test_a_slide_that_shows_by_itself_is_drawn_where_it_is(size: float) -> None:
+    svg = pose(failing(value=size))
+    assert of_class(svg, "lens") == []
+    assert drawn_slide(svg, 0) == pytest.approx(size, rel=0.01)
+    assert centre(of_class(svg, "wanted")[0]) == centre(of_class(svg, "joint")[3])
 
 
 def test_without_a_held_point_there_is_no_lens() -> None:

@@ -52,7 +52,7 @@ def test_nothing_measured_is_no_pass() -> None:
         ([check(), check(arm="R")], "Both arms of Wren hold: 2 checks, 0 failed."),
         (
             [failing(), check(arm="R")],
-            "The left arm of Wren fails: 1 of 2 checks failed in hold-elbow. The right arm holds.",
+            "The left arm of Wren fails: 1 of 2 checks failed in hold-elbow; the right arm holds.",
         ),
         (
             [failing(), failing("lift", arm="R"), failing("swing", arm="R"), BEYOND],

@@ -1,7 +1,7 @@
 """The arm at the worst frame as an inline SVG, from the front and from its own side.
 
-A slide is far smaller than an arm, so each view has a lens that shows the held point magnified: a ring where it should
-be, a dot where it was, and a bar for scale.
+A slide is mostly far smaller than an arm, so each view has a lens that shows the held point magnified: a ring where it
+should be, a dot where it was, and a bar for scale. A slide that shows by itself is drawn where it is.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ LENS_X, LENS_Y, LENS_RADIUS = 192.0, 88.0, 40.0
 LENS_SHARE = 0.72
 # A slide below this is nothing but the rounding of coordinates, units of the arm's length.
 LEAST_SLIDE = 1e-12
+# A lens that enlarges less than this explains nothing.
+LEAST_FACTOR = 1.5
 JOINTS = ("clavicle", "shoulder", "elbow", "wrist")
 
 
@@ -44,8 +46,9 @@ def figure(check: Check, trace: Trace, length: float) -> str:
     across = np.array([0.0, 1.0 if check.arm == "L" else -1.0, 0.0])
     views = (("from the front", np.array([1.0, 0.0, 0.0])), (f"from its {_side(check)} side", across))
     # One scale for both views: as wide and high as the larger of them.
-    centre = (chain.min(axis=0) + chain.max(axis=0)) / 2.0
-    extent = max(float((chain.max(axis=0) - chain.min(axis=0)).max()), 0.35 * length)
+    seen = chain if wanted is None or found is None else np.vstack([chain, wanted, found])
+    centre = (seen.min(axis=0) + seen.max(axis=0)) / 2.0
+    extent = max(float((seen.max(axis=0) - seen.min(axis=0)).max()), 0.35 * length)
     parts = [
         f'<g transform="translate({index * VIEW_WIDTH} 0)">'
         f'<text class="caption" x="{ARM_LEFT:g}" y="18">{html.escape(name)}</text>'
@@ -121,30 +124,44 @@ def _lens(
 ) -> str:
     """The held point magnified. The lens is round the wanted point, its scale is the same in both views."""
     assert wanted is not None and found is not None
-    spot = _project((wanted - centre)[None], right, scale)[0]
-    inside = np.clip(spot, [4.0, ARM_TOP - 12.0], [ARM_LEFT + ARM_SIZE + 12.0, ARM_TOP + ARM_SIZE + 12.0])
+    (spot, there) = _project(np.stack([wanted, found]) - centre, right, scale)
     magnified = LENS_RADIUS * LENS_SHARE / (slide * length)
-    off = np.array([float((found - wanted) @ right), -float(found[2] - wanted[2])]) * magnified
-    x, y = LENS_X + off[0], LENS_Y + off[1]
+    if magnified / scale < LEAST_FACTOR:
+        return _pair(spot, there) + _legend()
+    middle = np.array([LENS_X, LENS_Y])
     size = _nice(0.9 * LENS_RADIUS / (magnified * length))
-    # From the small ring to the lens's rim, on the side that looks at it.
-    towards = inside - np.array([LENS_X, LENS_Y])
-    rim = np.array([LENS_X, LENS_Y]) + towards / max(float(np.hypot(*towards)), 1e-9) * LENS_RADIUS
     bar = size * length * magnified
+    # From the small ring to the lens's rim, on the side that looks at it.
+    towards = spot - middle
+    rim = middle + towards / max(float(np.hypot(*towards)), 1e-9) * LENS_RADIUS
     return (
-        f'<path class="leader" d="M{inside[0]:.1f} {inside[1]:.1f}L{rim[0]:.1f} {rim[1]:.1f}"/>'
-        f'<circle class="spot" cx="{inside[0]:.1f}" cy="{inside[1]:.1f}" r="8"/>'
+        f'<path class="leader" d="M{spot[0]:.1f} {spot[1]:.1f}L{rim[0]:.1f} {rim[1]:.1f}"/>'
+        f'<circle class="spot" cx="{spot[0]:.1f}" cy="{spot[1]:.1f}" r="8"/>'
         f'<circle class="lens" cx="{LENS_X:g}" cy="{LENS_Y:g}" r="{LENS_RADIUS:g}"/>'
-        f'<path class="slide" d="M{LENS_X:g} {LENS_Y:g}L{x:.1f} {y:.1f}"/>'
-        f'<circle class="wanted" cx="{LENS_X:g}" cy="{LENS_Y:g}" r="6"/>'
-        f'<circle class="found" cx="{x:.1f}" cy="{y:.1f}" r="4"/>'
-        f'<text class="part" x="{LENS_X:g}" y="{LENS_Y - LENS_RADIUS - 8:g}" text-anchor="middle">'
+        + _pair(middle, middle + (there - spot) / scale * magnified)
+        + f'<text class="part" x="{LENS_X:g}" y="{LENS_Y - LENS_RADIUS - 8:g}" text-anchor="middle">'
         f"enlarged {_times(magnified / scale)}</text>"
         + _bar(LENS_X - bar / 2.0, LENS_Y + LENS_RADIUS + 18.0, bar, size)
-        + f'<circle class="wanted" cx="{LENS_X - 26:g}" cy="{HEIGHT - 35:g}" r="4"/>'
-        f'<text class="part" x="{LENS_X - 15:g}" y="{HEIGHT - 31:g}">wanted</text>'
-        f'<circle class="found" cx="{LENS_X - 26:g}" cy="{HEIGHT - 15:g}" r="4"/>'
-        f'<text class="part" x="{LENS_X - 15:g}" y="{HEIGHT - 11:g}">found</text>'
+        + _legend()
+    )
+
+
+def _pair(wanted: Array, found: Array) -> str:
+    """Ring, dot and the way from one to the other, on the page."""
+    return (
+        f'<path class="slide" d="M{wanted[0]:.1f} {wanted[1]:.1f}L{found[0]:.1f} {found[1]:.1f}"/>'
+        f'<circle class="wanted" cx="{wanted[0]:.1f}" cy="{wanted[1]:.1f}" r="6"/>'
+        f'<circle class="found" cx="{found[0]:.1f}" cy="{found[1]:.1f}" r="4"/>'
+    )
+
+
+def _legend() -> str:
+    ring, dot = LENS_X - 26, LENS_X - 15
+    return (
+        f'<circle class="wanted" cx="{ring:g}" cy="{HEIGHT - 35}" r="4"/>'
+        f'<text class="part" x="{dot:g}" y="{HEIGHT - 31}">wanted</text>'
+        f'<circle class="found" cx="{ring:g}" cy="{HEIGHT - 15}" r="4"/>'
+        f'<text class="part" x="{dot:g}" y="{HEIGHT - 11}">found</text>'
     )
 
 

@@ -103,8 +103,8 @@ def verdict_sentence(results: Results) -> str:
     if len(bad) > 1:
         return f"Both arms of {rig} fail: {score}."
     good = [arm for arm in arms if arm not in bad]
-    rest = f" The {ARM_NAMES.get(good[0], good[0])} arm holds." if good and _holds(results, good[0]) else ""
-    return f"{_arm(bad[0])} of {rig} fails: {score}.{rest}"
+    rest = f"; the {ARM_NAMES.get(good[0], good[0])} arm holds" if good and _holds(results, good[0]) else ""
+    return f"{_arm(bad[0])} of {rig} fails: {score}{rest}."
 
 
 def _holds(results: Results, arm: str) -> bool:
