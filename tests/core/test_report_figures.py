@@ -13,7 +13,7 @@ from armwright.core.proof.report import plot as curve
 from armwright.core.proof.report.figures import figure
 from armwright.core.proof.report.plot import plot
 from armwright.core.proof.results import Check, Trace
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from report_cases import CHAIN, check, failing, trace
 
@@ -79,6 +79,8 @@ def test_a_long_recording_keeps_its_peak() -> None:
 finite = st.floats(0.0, 1e300)
 
 
+@example(values=[0.0], limit=5e-324)
+@example(values=[1.0, 1e-250], limit=0.0)
 @given(values=st.lists(finite | st.sampled_from([math.nan, math.inf]), min_size=1, max_size=30), limit=finite)
 def test_any_values_give_a_well_formed_curve_inside_its_frame(values: list[float], limit: float) -> None:
     ok = np.isfinite(values)

@@ -22,6 +22,8 @@ LINEAR_SPAN = 50.0
 UNIT_NAMES = {"L": "arm lengths, L", "deg": "degrees", "1": "as a factor"}
 # Decades shown below the smaller of the limit and the largest value; rounding noise further down says nothing.
 MOST_DECADES = 3
+# Smaller is drawn as 0: below it quotients run out of digits, and then out of doubles.
+LEAST_SHOWN = 1e-290
 
 
 def plot(check: Check, trace: Trace) -> str:
@@ -53,7 +55,7 @@ def _axis(values: Array, limit: float) -> tuple[bool, float, float]:
     """Whether the axis is logarithmic, and its ends, so that values and limit are inside."""
     finite = values[np.isfinite(values)]
     shown = np.append(finite, limit)
-    positive = shown[shown > 0.0]
+    positive = shown[shown > LEAST_SHOWN]
     if not len(positive):
         return False, 0.0, 1.0
     top = float(positive.max())
@@ -61,7 +63,7 @@ def _axis(values: Array, limit: float) -> tuple[bool, float, float]:
     if top / float(positive.min()) < LINEAR_SPAN or top > 1e150:
         return False, 0.0, min(top * 1.15, 1e300)
     deepest = min(limit or top, float(finite.max(initial=0.0)) or top) * 10.0**-MOST_DECADES
-    least = max(float(positive.min()), deepest, 1e-300)
+    least = max(float(positive.min()), deepest, LEAST_SHOWN)
     low, high = 10.0 ** math.floor(math.log10(least)), 10.0 ** math.ceil(math.log10(top * 1.2))
     return True, low, high
 
