@@ -10,6 +10,7 @@ from ..core.plan.model import Bone, Constraint, Driver, Plan, Property, Variable
 from . import host, shapes
 
 CONSTRAINT_TYPES = {
+    "armature": "ARMATURE",
     "copy_rotation": "COPY_ROTATION",
     "copy_location": "COPY_LOCATION",
     "copy_scale": "COPY_SCALE",
@@ -100,7 +101,9 @@ def _add_property(pose_bone: bpy.types.PoseBone, entry: Property) -> None:
 def _add_constraint(armature: bpy.types.Object, constraint: Constraint) -> None:
     made = armature.pose.bones[constraint.bone].constraints.new(CONSTRAINT_TYPES[constraint.kind])
     made.name = constraint.name
-    made.target, made.subtarget = armature, constraint.target
+    # Carried like a child, a bone is listed among the targets; every other kind has just one.
+    holder = made.targets.new() if constraint.kind == "armature" else made
+    holder.target, holder.subtarget = armature, constraint.target
     made.influence = constraint.influence
     made.show_expanded = False
     for key, value in constraint.settings:

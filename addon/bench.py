@@ -89,7 +89,7 @@ def _guide(arms: int = 2) -> Guide:
 def _torso_plan(guide: Guide) -> Plan:
     draft = Draft()
     assert guide.torso is not None
-    torso, root = add_torso(draft, guide.torso, guide.up, guide.front)
+    torso, root, _ = add_torso(draft, guide.torso, guide.up, guide.front)
     return draft.plan(guide.name, torso, root, "", "")
 
 
@@ -226,7 +226,8 @@ def _many(repeats: int) -> list[Row]:
                         target.id = copy
         for bone in copy.pose.bones:
             for constraint in bone.constraints:
-                constraint.target = copy
+                for holder in getattr(constraint, "targets", (constraint,)):
+                    holder.target = copy
         scenes[1].collection.objects.link(copy)
     jobs = [lambda scene=scene: _play(scene, len(turns)) for scene in scenes]
     for job in jobs:

@@ -22,15 +22,15 @@ UNEVEN_SCALE = 1e-4
 ARM_JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
 
 
-def attachment_to(armature: bpy.types.Object, torso: str, root: str = "") -> Attachment:
-    """Where arms go on an existing armature: the bone that carries the shoulders, and a bone outside the torso ("" for none).
+def attachment_to(armature: bpy.types.Object, torso: str, root: str = "", head: str = "") -> Attachment:
+    """Where arms go on an existing armature: the bone that carries the shoulders, one outside the torso, and the head.
 
-    Raises HostError if a bone is missing, or if the root is carried by the torso.
+    The last two may be "" for none. Raises HostError if a bone is missing, or if the root is carried by the torso.
     """
     # Bones that are being edited count as they are now.
     armature.update_from_editmode()
     bones = armature.data.bones
-    for name in filter(None, (torso, root)):
+    for name in filter(None, (torso, root, head)):
         if name not in bones:
             known = ", ".join(sorted(bone.name for bone in bones)[:12]) or "none"
             raise HostError(f"{armature.name!r} has no bone named {name!r}; choose one of: {known}")
@@ -40,7 +40,9 @@ def attachment_to(armature: bpy.types.Object, torso: str, root: str = "") -> Att
         raise HostError(
             f"the root bone {root!r} moves with the torso bone {torso!r}: choose a bone outside the torso, or none"
         )
-    return Attachment(_external(bones[torso]), _external(bones[root]) if root else None)
+    return Attachment(
+        _external(bones[torso]), _external(bones[root]) if root else None, _external(bones[head]) if head else None
+    )
 
 
 def sized_for(armature: bpy.types.Object, guide: Guide) -> Guide:

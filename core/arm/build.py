@@ -24,10 +24,12 @@ class Attachment:
     Attributes:
         torso: bone that carries the shoulders.
         root: bone outside the torso, to which holds and isolation refer; None for the armature itself.
+        head: bone that something can be held in besides the torso; None for none.
     """
 
     torso: External
     root: External | None = None
+    head: External | None = None
 
 
 def plan_arms(guide: Guide, options: ArmOptions, attachment: Attachment | None = None) -> Plan:
@@ -38,12 +40,10 @@ def plan_arms(guide: Guide, options: ArmOptions, attachment: Attachment | None =
     draft = Draft()
     if attachment is not None:
         draft.external.append(attachment.torso)
-        torso, root = attachment.torso.name, ""
-        if attachment.root is not None:
-            draft.external.append(attachment.root)
-            root = attachment.root.name
+        torso = attachment.torso.name
+        root, head = _optional(draft, attachment.root), _optional(draft, attachment.head)
     elif guide.torso is not None:
-        torso, root = add_torso(draft, guide.torso, guide.up, guide.front)
+        torso, root, head = add_torso(draft, guide.torso, guide.up, guide.front)
     else:
         raise GuideError(
             "the guide has no torso and no torso bone was chosen: choose the bone that carries the shoulders, "
@@ -51,8 +51,17 @@ def plan_arms(guide: Guide, options: ArmOptions, attachment: Attachment | None =
         )
     for arm in guide.arms:
         frames = arm_frames(arm, guide.up)
-        _add_arm(draft, ArmContext(ArmNames(arm.side), frames, options, torso, root, guide.up))
+        _add_arm(draft, ArmContext(ArmNames(arm.side), frames, options, torso, root, head, guide.up))
     return draft.plan(guide.name, torso, root, guide_json.to_text(guide), codec.to_text(codec.encode(options)))
+
+
+def _optional(draft: Draft, bone: External | None) -> str:
+    """The name of an existing bone that the plan uses; "" for none."""
+    if bone is None:
+        return ""
+    if bone not in draft.external:
+        draft.external.append(bone)
+    return bone.name
 
 
 def _add_arm(draft: Draft, arm: ArmContext) -> None:
@@ -86,6 +95,8 @@ def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:
         ("hand_hold", names.hold_hand),
         ("elbow_hold", names.hold_elbow),
         ("elbow_aim", names.aim_elbow),
+        ("hand_space", names.hand_space),
+        ("elbow_space", names.elbow_space),
         ("clavicle", names.clavicle),
         ("upper_arm", names.upper_arm),
         ("elbow", names.forearm),

@@ -36,7 +36,11 @@ def add_clavicle(draft: Draft, arm: ArmContext) -> None:
             rotation_order=CLAVICLE_ORDER,
             lock_location=LOCKED,
             display=Display(
-                "arch", "shoulder", (0.2 * frames.length,) * 3, (0.0, 0.9 * length, 0.03 * frames.length), names.clavicle
+                "arch",
+                "shoulder",
+                (0.2 * frames.length,) * 3,
+                (0.0, 0.9 * length, 0.03 * frames.length),
+                names.clavicle,
             ),
         )
     )

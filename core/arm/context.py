@@ -28,6 +28,7 @@ class ArmContext:
         options: constants of the build.
         torso: bone that carries the shoulder.
         root: bone outside the torso that holds and isolation refer to; "" for the armature itself.
+        head: bone that holds can be held in, like the torso; "" for none.
         up: the torso's up at rest, unit.
     """
 
@@ -36,6 +37,7 @@ class ArmContext:
     options: ArmOptions
     torso: str
     root: str
+    head: str
     up: tuple[float, float, float]
 
 

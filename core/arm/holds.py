@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..plan.draft import Draft, rest_rows
 from ..plan.model import LOCKED, Bone, Display
 from . import names as n
-from .context import ArmContext, placed
+from .context import ArmContext, Array, placed, working
 
 # How far behind the elbow the aim sits at rest, in arm lengths: far enough to stay off the arm's own line.
 AIM_DISTANCE = 0.75
@@ -16,10 +16,12 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
     names, frames = arm.names, arm.frames
     size = frames.length
     elbow = frames.forearm[:3, 3]
+    _add_space(draft, arm, names.hand_space, frames.hand)
+    _add_space(draft, arm, names.elbow_space, placed(frames.upper_arm, elbow))
     draft.bones.append(
         Bone(
             name=names.hold_hand,
-            parent=arm.root,
+            parent=names.hand_space,
             rest=rest_rows(frames.hand),
             length=frames.hand_length,
             collection=n.COLLECTION_HOLDS,
@@ -31,7 +33,7 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
     draft.bones.append(
         Bone(
             name=names.hold_elbow,
-            parent=arm.root,
+            parent=names.elbow_space,
             rest=rest_rows(placed(frames.upper_arm, elbow)),
             length=0.2 * frames.upper_length,
             collection=n.COLLECTION_HOLDS,
@@ -50,3 +52,11 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
             display=Display("star", "body", (0.07 * size, 0.07 * size, 0.07 * size)),
         )
     )
+
+
+def _add_space(draft: Draft, arm: ArmContext, name: str, frame: Array) -> None:
+    """A hold's parent: at rest in the world; its constraints, which have no influence yet, carry it with torso or head."""
+    draft.bones.append(working(name, arm.root, frame, 0.1 * arm.frames.length))
+    draft.constrain(name, n.SPACE_TORSO, "armature", arm.torso, influence=0.0)
+    if arm.head:
+        draft.constrain(name, n.SPACE_HEAD, "armature", arm.head, influence=0.0)

@@ -21,6 +21,11 @@ UPPER_LENGTH = "upper_length"
 FOREARM_LENGTH = "forearm_length"
 
 
+# Constraints of a space bone: each holds on to one thing, and one at most has influence; none is the world.
+SPACE_TORSO = "torso"
+SPACE_HEAD = "head"
+
+
 @dataclass(frozen=True)
 class ArmNames:
     """Bone names of the arm of one side ("L" or "R")."""
@@ -53,6 +58,16 @@ class ArmNames:
     @property
     def hold_elbow(self) -> str:
         return self._name("hold", "elbow")
+
+    @property
+    def hand_space(self) -> str:
+        """Parent of the hand hold: the space that it is held in."""
+        return self._name("aux", "hand_space")
+
+    @property
+    def elbow_space(self) -> str:
+        """Parent of the elbow hold: the space that it is held in."""
+        return self._name("aux", "elbow_space")
 
     @property
     def aim_elbow(self) -> str:

@@ -16,8 +16,8 @@ HEAD = "head"
 ROOT_SIZE = 0.5
 
 
-def add_torso(draft: Draft, torso: TorsoGuide, up: Vec3, front: Vec3) -> tuple[str, str]:
-    """Add root, chain and head; return the names of the bone that carries the arms and of the root."""
+def add_torso(draft: Draft, torso: TorsoGuide, up: Vec3, front: Vec3) -> tuple[str, str, str]:
+    """Add root, chain and head; return the names of the bone that carries the arms, of the root and of the head."""
     joints = [np.array(point, float) for point in torso.chain]
     floor = np.array(torso.root, float)
     size = ROOT_SIZE * float(np.linalg.norm(joints[0] - floor))
@@ -39,7 +39,7 @@ def add_torso(draft: Draft, torso: TorsoGuide, up: Vec3, front: Vec3) -> tuple[s
         draft.bones.append(_torso_bone(name, parent, head, tail, side, lowest=index == 1))
         parent = name
     draft.bones.append(_torso_bone(HEAD, parent, joints[-1], np.array(torso.head, float), side, lowest=False))
-    return parent, ROOT
+    return parent, ROOT, HEAD
 
 
 def _torso_bone(name: str, parent: str, head: Array, tail: Array, side: Array, *, lowest: bool) -> Bone:

@@ -78,7 +78,7 @@ class Constraint:
     Attributes:
         bone: owner.
         name: unique on the owner.
-        kind: "copy_rotation", "copy_location", "copy_scale", "damped_track", "locked_track" or "stretch_to".
+        kind: "armature" (carried by the target as by a parent), "copy_rotation", "copy_location", "copy_scale", "damped_track", "locked_track" or "stretch_to".
         target: a bone of the plan or an external bone.
         influence: 0 to 1; a driver may replace it.
         settings: further settings of the kind, sorted by name (see `validate.CONSTRAINT_SETTINGS`).

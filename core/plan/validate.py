@@ -52,6 +52,7 @@ class Setting:
 
 # Every kind of constraint, and the settings that it may have or (`needed`) must have.
 CONSTRAINT_SETTINGS: Mapping[str, Mapping[str, Setting]] = {
+    "armature": {},
     "copy_scale": {},
     "copy_rotation": {},
     "copy_location": {"head_tail": Setting(high=1.0)},

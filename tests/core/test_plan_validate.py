@@ -44,6 +44,7 @@ REACH = Constraint(
     settings=(("bulge", 1.0), ("keep_axis", "SWING_Y"), ("rest_length", 0.25), ("volume", "XZ")),
 )
 PLACE = Constraint("skin.forearm.L", "place", "copy_location", "fk.forearm.L", settings=(("head_tail", 1),))
+CARRY = Constraint("skin.forearm.L", "carry", "armature", "torso", 0.0)
 SIZE = Constraint("skin.forearm.L", "size", "copy_scale", "torso")
 TURN = Constraint("skin.forearm.L", "turn", "copy_rotation", "torso")
 DIAL = Variable("ik", "property", "hold.hand.L", channel="ik")
@@ -68,7 +69,7 @@ LIFT = Driver(
 PLAN = Plan(
     name="Wren",
     bones=(UPPER, FOREARM, HAND, SKIN),
-    constraints=(AIM, POINT, REACH, PLACE, SIZE, TURN),
+    constraints=(AIM, POINT, REACH, PLACE, CARRY, SIZE, TURN),
     drivers=(BLEND, BULGE, LENGTH, GROW, LIFT),
     properties=(IK, NEED),
     roles=(Role("L", "hand_hold", "hold.hand.L"), Role("L", "torso", "torso")),
