@@ -19,6 +19,10 @@ class MotionError(ArmwrightError):
     """A motion file or a motion's settings can not be used."""
 
 
+class MatchError(ArmwrightError):
+    """A pose can not be asked for in the mode or with the settings that were named."""
+
+
 class ProofError(ArmwrightError):
     """A proof can not be run or its results can not be read."""
 
