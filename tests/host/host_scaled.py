@@ -74,7 +74,7 @@ def test_no_check_fails_on_a_scaled_and_turned_armature_at_the_origin(empty_file
 
 @pytest.mark.parametrize("scale", SCALES)
 def test_past_its_reach_a_turned_arm_misses_by_rounding_and_no_more(empty_file: Any, scale: float) -> None:
-    # On a turned armature the proof's own limit is passed here by up to a tenth: see docs/measured.md.
+    # On a turned armature the proof's own limit is exceeded here by an eighth: see docs/measured.md.
     armature = wren_at((0.0, 0.0, 0.0), scale)
     errors = [check for check in proved(armature, ("torso-wiggle+far",)) if check.measure == "wrist-error"]
     worst, limit = max(check.value for check in errors), rounded_limit(armature, (0.0, 0.0, 0.0), scale)
