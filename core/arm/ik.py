@@ -11,7 +11,9 @@ import math
 
 import numpy as np
 
+from ..frames import FOREARM_ORDER
 from ..plan.draft import Draft
+from ..plan.model import Variable
 from . import names as n
 from .context import ArmContext, computed, dial, distance, keep_size, number, object_scale, placed, span_frame, working
 
@@ -39,7 +41,10 @@ def add_ik(draft: Draft, arm: ArmContext) -> None:
     keep_size(draft, arm, names.ik_held)
 
     elbow = placed(frames.upper_arm, frames.forearm[:3, 3])
-    draft.bones.append(working(names.ik_forearm, names.ik_held, elbow, frames.forearm_length))
+    draft.bones.append(working(names.ik_forearm, names.ik_held, elbow, frames.forearm_length, FOREARM_ORDER))
+    # The track that follows keeps the roll: it turns about an axis at right angles to it.
+    roll = Variable("roll", "channel", bone=names.fk_forearm, channel="rotation_euler", index=1)
+    draft.drive(names.ik_forearm, "rotation_euler", "roll", roll, index=1)
     upper = f"{number(frames.upper_length)} * u * grow"
     draft.drive(
         names.ik_forearm,

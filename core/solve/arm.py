@@ -28,6 +28,7 @@ from .components import (
     swing_whole,
     swung_axis,
     turn_about_x,
+    turn_about_y,
     turn_of_columns,
     unit,
     write_matrices,
@@ -196,7 +197,7 @@ def _block(g: ArmGeometry, rest: _Rest, s: ArmSettings) -> tuple[dict[str, Array
     fk_fore = after(after(held_frame, rest.upper_to_fore), euler_turn(components(s.forearm), orders[2]))
     # 10
     from_elbow = hand_at - ik_elbow
-    ik_fore = swing_whole(ik_upper, from_elbow)
+    ik_fore = after(swing_whole(ik_upper, from_elbow), turn_about_y(s.forearm[:, 1]))
     gap = length(from_elbow)
     need = 1.0 + s.stretch * (_clamp(gap / b, o.shortest, o.stretch_limit) - 1.0)
     # 11

@@ -98,6 +98,15 @@ def turn_about_x(angle: Array) -> Array:
     return out
 
 
+def turn_about_y(angle: Array) -> Array:
+    """Turns about the Y axis."""
+    out = np.zeros((4, len(angle)))
+    half = 0.5 * angle
+    np.cos(half, out=out[0])
+    np.sin(half, out=out[2])
+    return out
+
+
 def euler_turn(angles: Array, order: str) -> Array:
     """Turns of Euler angles (3, N), as (x, y, z): the product of three half-angle quaternions, multiplied out."""
     i, j, k = (AXES[axis] for axis in order)

@@ -83,7 +83,7 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
 
 
 def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
-    """Which poses keep away from the singular sets: directions by 10 degrees, lengths by 2 % (straight arm: 0.1 %).
+    """Which poses keep away from the singular sets: directions by 10 degrees, lengths by 2 % of the arm's (elbow to hand: 10 %; straight arm: 0.1 %).
 
     At 10 degrees a rounding in single precision is magnified six times, which leaves the limit its meaning.
     """
@@ -130,7 +130,8 @@ def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
         good &= ~held | not_opposite(frame[:, :, 1], elbow - point)
         good &= ~held_partly | (np.sum(unit(frame[:, :, 1]) * unit(elbow - point), axis=1) < np.cos(LINEAR_BELOW))
     good &= not_opposite(parts.held_ik_upper[:, :, 1], hand - parts.ik_elbow)
-    good &= np.linalg.norm(hand - parts.ik_elbow, axis=1) > 0.02 * length
+    # The forearm aims at the hand hold from there: a rounding of 1e-7 m turns it by 1e-7 over this distance.
+    good &= np.linalg.norm(hand - parts.ik_elbow, axis=1) > 0.1 * length
     straight = geometry.upper_length * s.upper_length + geometry.forearm_length * s.forearm_length
     shell = np.abs(np.linalg.norm(hand - pose.shoulder, axis=1) / straight - 1.0) < 1e-3
     good &= ~(shell & (s.soft < 0.05))

@@ -125,7 +125,7 @@ def plain(g: ArmGeometry, s: ArmSettings) -> dict[str, Any]:
     elbow = shoulder + y_of(ru) * lu
     # 9, 10, 11, 12
     rf_f = slerp(ru_fk, of(s.elbow_hold), s.elbow) * u0.inv() * f0 * euler(s.forearm, g.rotation_orders[2])
-    rf_i = swing(ru_i, hold - e_i)
+    rf_i = swing(ru_i, hold - e_i) * Rotation.from_rotvec([0.0, s.forearm[1], 0.0])
     gap = float(np.linalg.norm(hold - e_i))
     need = 1 + s.stretch * (np.clip(gap / b, o.shortest, o.stretch_limit) - 1)
     rf = slerp(rf_f, rf_i, s.ik)
