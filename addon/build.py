@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from collections.abc import Sequence
+from dataclasses import replace
 
 import bpy
 import numpy as np
@@ -15,7 +14,7 @@ from ..core.guide import Guide, TorsoGuide, Vec3
 from ..core.plan.model import External, Plan
 from ..core.plan.validate import validate
 from ..core.rig_record import record_of
-from . import apply, host, remove, rig
+from . import apply, host, remove, rig, shapes
 
 # A scale whose axes differ by more than this part can not be told from a mistake.
 UNEVEN_SCALE = 1e-4
@@ -68,8 +67,8 @@ def sized_for(armature: bpy.types.Object, guide: Guide) -> Guide:
 def build(armature: bpy.types.Object, plan: Plan) -> None:
     """Add everything in `plan` to `armature`, and let it remember the build.
 
-    Raises PlanError for a plan that is not valid and HostError for an armature that can not take it; whatever goes wrong,
-    the armature, the selection and the mode are as they were before.
+    Raises PlanError for a plan that is not valid and HostError for an armature that can not take it; whatever
+    goes wrong, the armature, the selection and the mode are as they were before.
     """
     validate(plan)
     _build(armature, plan)
@@ -78,6 +77,7 @@ def build(armature: bpy.types.Object, plan: Plan) -> None:
 def _build(armature: bpy.types.Object, plan: Plan) -> None:
     """`build` of a plan that is known to be valid."""
     check_armature(armature, plan)
+    _check_shapes(plan)
     before = remove.snapshot(armature)
     # Edit mode keeps bones and their collections apart, and would write its own over the build's when it is left.
     with host.mode(armature, "OBJECT"):
@@ -85,7 +85,7 @@ def _build(armature: bpy.types.Object, plan: Plan) -> None:
             apply.add_bones(armature, plan)
             apply.add_pose(armature, plan)
             apply.add_looks(armature, plan)
-            added = tuple(name for name in armature.data.collections_all.keys() if name not in before.collections)
+            added = tuple(item.name for item in armature.data.collections_all if item.name not in before.collections)
             rig.write_record(armature, record_of(plan, added))
         except BaseException:
             remove.roll_back(armature, before)
@@ -143,6 +143,15 @@ def check_armature(armature: bpy.types.Object, plan: Plan) -> None:
             raise HostError(
                 f"the bone {external.name!r} is not where the plan expects it (it differs by {difference:.2g}): "
                 "plan the arms again for this armature"
+            )
+
+
+def _check_shapes(plan: Plan) -> None:
+    for bone in plan.bones:
+        if bone.display.shape and bone.display.shape not in shapes.SHAPES:
+            raise HostError(
+                f"the bone {bone.name!r} has the shape {bone.display.shape!r}, which is not known: "
+                f"choose one of {', '.join(sorted(shapes.SHAPES))}"
             )
 
 

@@ -77,7 +77,7 @@ def _object(item: Any) -> dict[str, Any]:
         "shown": (item.hide_viewport, item.hide_render, item.show_in_front, item.hide_select),
         "modifiers": [(entry.name, entry.type) for entry in item.modifiers],
     }
-    if item.type == "ARMATURE" and item.mode != "EDIT":
+    if item.type == "ARMATURE" and item.pose is not None and item.mode != "EDIT":
         found["pose"] = {bone.name: _pose_bone(bone) for bone in item.pose.bones}
     return found
 

@@ -1,20 +1,17 @@
-"""Building and removing: all of it or nothing, in one undo step, the same bytes from the same inputs."""
+"""Building and removing: complete, in one undo step, the same bytes from the same inputs."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from keepers import activate, keeper, plan_for
 
 SEED = 4711
-
-
-class Broken(Exception):
-    """The failure that the tests inject."""
 
 
 @pytest.fixture
@@ -24,170 +21,6 @@ def registered(empty_file: Any) -> Iterator[None]:
     armwright.register()
     yield
     armwright.unregister()
-
-
-def plan_for(armature: Any = None, torso: str = "chest", root: str = "", guide: Any = None) -> Any:
-    from armwright.addon.build import attachment_to
-    from armwright.core.arm.build import plan_arms
-    from armwright.core.options import ArmOptions
-    from armwright.core.stature import guide_from_stature
-
-    guide = guide_from_stature(1.7, "Wren") if guide is None else guide
-    return plan_arms(guide, ArmOptions(), attachment_to(armature, torso, root) if armature is not None else None)
-
-
-def activate(item: Any, mode: str = "OBJECT") -> None:
-    import bpy
-
-    for other in bpy.context.view_layer.objects:
-        other.select_set(other is item)
-    bpy.context.view_layer.objects.active = item
-    if mode != "OBJECT":
-        bpy.ops.object.mode_set(mode=mode)
-
-
-def keeper() -> Any:
-    """A user's own armature: odd rolls, nested collections, an action, a driver, a constraint, a mesh."""
-    import bpy
-    from armwright.addon import host
-    from characters import torso_armature
-
-    armature = torso_armature("Keeper")
-    data = armature.data
-    with host.mode(armature, "EDIT"):
-        for number in range(6):
-            bone = data.edit_bones.new(f"coat.{number}")
-            bone.head = (0.1 * number, 0.05, 0.9 - 0.03 * number)
-            bone.tail = (0.13 * number + 0.01, -0.05 * number, 0.5 + 0.07 * number)
-            bone.roll = 0.37 * number
-            bone.parent = data.edit_bones["hips"]
-    mine = data.collections.new("Coat")
-    inner = data.collections.new("Hem", parent=mine)
-    for number in range(6):
-        (mine if number < 3 else inner).assign(data.bones[f"coat.{number}"])
-    taken = data.collections.new("Arms FK")
-    taken.assign(data.bones["belly"])
-    taken.is_visible = False
-    data.collections.active_index = 0
-    data.bones.active = data.bones["belly"]
-    armature["lamp"] = "lit"
-    armature.pose.bones["belly"]["breath"] = 0.25
-    armature.pose.bones["coat.1"].constraints.new("COPY_ROTATION").subtarget = "hips"
-    armature.pose.bones["coat.2"].rotation_mode = "ZXY"
-    armature.pose.bones["chest"].keyframe_insert("location", frame=1)
-    armature.pose.bones["coat.4"].driver_add("location", 1).driver.expression = "0.01*frame"
-    mesh = bpy.data.objects.new("Body", bpy.data.meshes.new("Body"))
-    bpy.context.scene.collection.objects.link(mesh)
-    mesh.modifiers.new("Skin", "ARMATURE").object = armature
-    activate(armature)
-    bpy.context.view_layer.update()
-    return armature
-
-
-def after(module: str, name: str) -> Callable[[Any], None]:
-    """Let a function do its work and then fail."""
-
-    def inject(monkeypatch: Any) -> None:
-        import importlib
-
-        owner = importlib.import_module(f"armwright.addon.{module}")
-        genuine = getattr(owner, name)
-
-        def failing(*arguments: Any) -> None:
-            genuine(*arguments)
-            raise Broken(name)
-
-        monkeypatch.setattr(owner, name, failing)
-
-    return inject
-
-
-def at_call(module: str, name: str, call: int) -> Callable[[Any], None]:
-    """Let a function fail at its n-th call, so that the stage that calls it is half done."""
-
-    def inject(monkeypatch: Any) -> None:
-        import importlib
-
-        owner = importlib.import_module(f"armwright.addon.{module}")
-        genuine, calls = getattr(owner, name), [0]
-
-        def failing(*arguments: Any) -> Any:
-            calls[0] += 1
-            if calls[0] == call:
-                raise Broken(name)
-            return genuine(*arguments)
-
-        monkeypatch.setattr(owner, name, failing)
-
-    return inject
-
-
-FAILURES = {
-    "after the bones": after("apply", "add_bones"),
-    "after the pose": after("apply", "add_pose"),
-    "after the looks": after("apply", "add_looks"),
-    "after the record": after("rig", "write_record"),
-    "before the record": at_call("build", "record_of", 1),
-    "among the bones": at_call("host", "numpy_to_matrix", 17),
-    "among the channels": at_call("apply", "_set_channels", 20),
-    "among the properties": at_call("apply", "_add_property", 9),
-    "among the constraints": at_call("apply", "_add_constraint", 23),
-    "among the drivers": at_call("apply", "_add_driver", 30),
-    "among the shapes": at_call("shapes", "dress", 7),
-}
-
-
-@pytest.mark.parametrize("mode", ["OBJECT", "POSE", "EDIT"])
-@pytest.mark.parametrize("failure", FAILURES.values(), ids=FAILURES.keys())
-def test_a_build_that_fails_half_way_leaves_the_file_as_it_was(
-    empty_file: Any, monkeypatch: Any, failure: Callable[[Any], None], mode: str
-) -> None:
-    import bpy
-    from armwright.addon.build import build
-    from deep_snapshot import deep_snapshot, differences
-
-    armature = keeper()
-    plan = plan_for(armature)
-    whole = deep_snapshot()
-    activate(armature, mode)
-    before = deep_snapshot()
-    failure(monkeypatch)
-    with pytest.raises(Broken):
-        build(armature, plan)
-    assert differences(before, deep_snapshot()) == []
-    # The bones' collections and the pose are written when edit mode is left.
-    bpy.ops.object.mode_set(mode="OBJECT")
-    assert differences(whole, deep_snapshot()) == []
-
-
-@pytest.mark.parametrize("failure", FAILURES.values(), ids=FAILURES.keys())
-def test_a_new_armature_that_fails_half_way_leaves_no_trace(
-    empty_file: Any, monkeypatch: Any, failure: Callable[[Any], None]
-) -> None:
-    from armwright.addon.build import build_new
-    from deep_snapshot import deep_snapshot, differences
-
-    keeper()
-    plan = plan_for()
-    before = deep_snapshot()
-    failure(monkeypatch)
-    with pytest.raises(Broken):
-        build_new(plan, "Wren")
-    assert differences(before, deep_snapshot()) == []
-
-
-def test_a_build_that_failed_can_be_done_again(empty_file: Any, monkeypatch: Any) -> None:
-    from armwright.addon.build import build
-    from armwright.addon.rig import read_record
-
-    armature = keeper()
-    plan = plan_for(armature)
-    with monkeypatch.context() as patch:
-        FAILURES["after the record"](patch)
-        with pytest.raises(Broken):
-            build(armature, plan)
-    build(armature, plan)
-    assert read_record(armature).arms == ("L", "R")
 
 
 @pytest.mark.parametrize("mode", ["OBJECT", "POSE", "EDIT"])
