@@ -1,4 +1,5 @@
-"""A comparison arm for the benchmark: the same joints on the host's native IK constraint with a pole, an FK chain and a blend.
+"""A comparison arm for the benchmark: the same joints on the host's native IK constraint with a pole, an FK chain and
+a blend.
 
 It is what a rigger would put together by hand from the host's stock parts; the benchmark alone uses it.
 """
@@ -17,7 +18,7 @@ CONTROL, TARGET, POLE = "n.clavicle", "n.target", "n.pole"
 
 def build_native(armature: bpy.types.Object, frames: ArmFrames, torso: str) -> None:
     """Add one arm to `armature`, blended by the custom property "ik" of the clavicle bone."""
-    elbow, wrist = frames.forearm[:3, 3], frames.hand[:3, 3]
+    elbow = frames.forearm[:3, 3]
     pole = placed(frames.upper_arm, elbow - 0.75 * frames.length * frames.upper_arm[:3, 2])
     bones = [(CONTROL, torso, frames.clavicle, frames.clavicle_length)]
     for chain in ("fk", "ik", "end"):

@@ -53,7 +53,9 @@ class PoseReader:
 
 @contextmanager
 def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
-    """`armature` active, selected and in mode `wanted`; the active object, the selection and the modes as before afterwards."""
+    """`armature` active, selected and in mode `wanted`; the active object, the selection and the modes as before
+    afterwards.
+    """
     view_layer = bpy.context.view_layer
     before_active = view_layer.objects.active
     before_mode = before_active.mode if before_active is not None else "OBJECT"

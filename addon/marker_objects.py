@@ -46,7 +46,8 @@ def place(guide: Guide, foot: Sequence[float] = (0.0, 0.0, 0.0)) -> bpy.types.Co
 
 
 def read(name: str, to_armature: bpy.types.Object | None, guide_torso: Guide) -> Guide:
-    """The guide that the markers make, in the space of `to_armature` (world without one); torso joints from `guide_torso`.
+    """The guide that the markers make, in the space of `to_armature` (world without one); torso joints from
+    `guide_torso`.
 
     Raises HostError if a marker is missing.
     """

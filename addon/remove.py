@@ -50,7 +50,7 @@ def snapshot(armature: bpy.types.Object) -> ArmatureSnapshot:
 def roll_back(armature: bpy.types.Object, before: ArmatureSnapshot) -> None:
     """Take away whatever was added to `armature`, which is in object mode, since `before`."""
     names = [bone.name for bone in armature.data.bones if bone.name not in before.bones]
-    collections = [name for name in armature.data.collections_all.keys() if name not in before.collections]
+    collections = sorted(set(armature.data.collections_all.keys()) - before.collections)
     remove_bones(armature, names, collections)
     if not before.had_animation:
         armature.animation_data_clear()

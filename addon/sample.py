@@ -71,12 +71,17 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
         animation.use_nla = False
     for bone in armature.pose.bones:
         bone.matrix_basis = Matrix()
+    place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     stage = bpy.data.scenes.new("armwright.stage")
     try:
+        # At the world's origin: constraints work in world space, whose single precision would be measured elsewhere.
+        armature.location = armature.rotation_euler = (0.0, 0.0, 0.0)
+        armature.rotation_quaternion = (1.0, 0.0, 0.0, 0.0)
         stage.collection.objects.link(armature)
         stage.view_layers[0].update()
         yield Stage(armature, stage)
     finally:
+        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
         bpy.data.scenes.remove(stage)
         if animation is not None:
             animation.action = action
@@ -113,7 +118,8 @@ def _channels(bone: bpy.types.PoseBone) -> dict[str, Any]:
 def step(stage: Stage, tracks: Tracks, read: Sequence[str], progress: Progress | None = None) -> Sampled:
     """Play `tracks` frame by frame on a stage and read the bones `read`.
 
-    The tracks become an action for as long as it takes: the host steps a keyed action three times faster than it takes in
+    The tracks become an action for as long as it takes: the host steps a keyed action three times faster than it takes
+    in
     channels that are set one by one. `progress` is called with the number of frames done; it may raise to cancel.
     """
     armature, scene = stage.armature, stage.scene
@@ -167,7 +173,8 @@ def _bases(armature: bpy.types.Object, tracks: Tracks) -> Iterator[tuple[bpy.typ
 
 
 def _carried(bone: bpy.types.PoseBone, known: dict[str, Array]) -> Array:
-    """Poses (N, 4, 4) of a bone that is posed, or that its nearest posed ancestor carries, or that is at rest (1, 4, 4).
+    """Poses (N, 4, 4) of a bone that is posed, or that its nearest posed ancestor carries, or that is at rest (1, 4,
+    4).
 
     `borrowed` has taken every other motion away.
     """

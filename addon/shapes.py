@@ -1,6 +1,7 @@
 """Wire shapes and colours of the controls.
 
-Shape and hue both tell what holds a control: round and teal travels with the body, cornered and amber is held in a space,
+Shape and hue both tell what holds a control: round and teal travels with the body, cornered and amber is held in a
+space,
 an open arch in violet is the shoulder.
 """
 
@@ -40,9 +41,8 @@ def _box(x: float, y: float, z: float) -> tuple[Line, ...]:
 
 
 def _star() -> tuple[Line, ...]:
-    return tuple(
-        (tuple(-value for value in tip), tip) for tip in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
-    ) + (_circle(0.45),)
+    tips: tuple[Point, ...] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+    return (*(((-x, -y, -z), (x, y, z)) for x, y, z in tips), _circle(0.45))
 
 
 SHAPES: dict[str, tuple[Line, ...]] = {

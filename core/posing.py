@@ -20,7 +20,8 @@ def rigid_inverse(frames: Array) -> Array:
 def basis_of(poses: Array, rest: Array, parent_poses: Array | None, parent_rest: Array | None) -> Array:
     """A bone's own transform (N, 4, 4), in its rest axes, that gives it `poses` under `parent_poses`.
 
-    `poses`, `parent_poses` (N, 4, 4) and the rest frames (4, 4) are in armature space; None for a bone without a parent.
+    `poses`, `parent_poses` (N, 4, 4) and the rest frames (4, 4) are in armature space; None for a bone without a
+    parent.
     """
     if parent_poses is None or parent_rest is None:
         return np.asarray(rigid_inverse(rest) @ poses)
@@ -31,7 +32,8 @@ def basis_of(poses: Array, rest: Array, parent_poses: Array | None, parent_rest:
 def chain_poses(rests: Array, turns: Array, travel: Array, outside: Array | None = None) -> Array:
     """Poses (N, K, 4, 4) of a chain of K bones, armature space.
 
-    `rests` (K, 4, 4): rest frames, lowest first, each the next one's parent. `turns` (N, K, 3, 3): rotation of each bone
+    `rests` (K, 4, 4): rest frames, lowest first, each the next one's parent. `turns` (N, K, 3, 3): rotation of each
+    bone
     against its parent, about axes of armature space at rest. `travel` (N, 3): displacement of the lowest, metres.
     `outside` (N, 4, 4): motion of what carries the lowest, as a displacement from rest; None for none.
     """

@@ -1,7 +1,8 @@
 """The IK arm in closed form (docs/arm.md, 5, 6, 7, 10).
 
 A span bone turns from the shoulder to the hand hold and rolls to the elbow aim; in its plane the law of cosines turns
-the upper arm. What is carried between drivers is the slack (how far the arm is from straight) and not the reach: next to a
+the upper arm. What is carried between drivers is the slack (how far the arm is from straight) and not the reach: next
+to a
 straight arm the slack keeps its digits in single precision, the reach would lose them.
 """
 
@@ -66,7 +67,9 @@ def _lengths(arm: ArmContext) -> tuple[str, str, str]:
 
 
 def _add_reach(draft: Draft, arm: ArmContext) -> None:
-    """Properties of the span: the straight arm's length, the slack, the growth of both segments, the held upper arm's length."""
+    """Properties of the span: the straight arm's length, the slack, the growth of both segments, the held upper arm's
+    length.
+    """
     names, options = arm.names, arm.options
     a, b, whole = _lengths(arm)
     u, f = dial(arm, "u", n.UPPER_LENGTH), dial(arm, "f", n.FOREARM_LENGTH)

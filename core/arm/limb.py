@@ -1,4 +1,6 @@
-"""The arm as it ends up: FK, IK and a held elbow blended by rotation, joints placed exactly (docs/arm.md, 7, 8, 11 to 13)."""
+"""The arm as it ends up: FK, IK and a held elbow blended by rotation, joints placed exactly (docs/arm.md, 7, 8, 11 to
+13).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Names of an arm's bones, `<layer>.<part>.<side>`, dials and bone collections. One place, so that they can not drift apart."""
+"""Names of an arm's bones, `<layer>.<part>.<side>`, dials and bone collections. One place, so that they can not drift
+apart.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from ..guide import TorsoGuide, Vec3
@@ -34,7 +36,7 @@ def add_torso(draft: Draft, torso: TorsoGuide, up: Vec3, front: Vec3) -> tuple[s
         )
     )
     parent = ROOT
-    for index, (head, tail) in enumerate(zip(joints, joints[1:], strict=False), start=1):
+    for index, (head, tail) in enumerate(itertools.pairwise(joints), start=1):
         name = f"torso.{index}"
         draft.bones.append(_torso_bone(name, parent, head, tail, side, lowest=index == 1))
         parent = name

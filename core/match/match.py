@@ -61,8 +61,8 @@ def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_ti
     What the wanted mode does not read stays as it is; so do the holds, the aim and the length dials of frames whose
     ik, elbow, stretch and soft do not change. An elbow hold that is taken up gets the upper arm's orientation, so that
     an FK forearm keeps its channels. Where the pose can not be made, the nearest is: the wrist first (a held elbow
-    before it), then the elbow, then the orientations; the errors say how far it is. An IK elbow is a hinge: a free
-    forearm's roll out of its plane, and without an elbow hold the upper arm's, is not made, and shows in `angle_error`.
+    before it), then the elbow, then the orientations; the errors say how far it is. An IK elbow is a hinge: without an
+    elbow hold a roll of the upper arm against the plane of the joints is not made, and shows in `angle_error`.
     An elbow that is folded past the IK's limit is folded to the limit at its own lengths; the wrist is then off.
 
     Raises MatchError for a dial out of range or an in-between mode, and for a pose that is not finite.
@@ -87,6 +87,7 @@ def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_ti
     fk_upper = np.where(keep_fk[:, None, None], parts.fk_upper, joints.upper_arm)
     held = _with_clavicle(geometry, held, before, fk_upper, in_time)
     held = _with_fk(geometry, held, joints, fk_upper, ~same & (wanted.ik == 0.0), in_time)
+    held = _with_roll(geometry, held, joints, ~same & (wanted.ik == 1.0), in_time)
     return _measured(geometry, held, before)
 
 
@@ -224,6 +225,25 @@ def _with_fk(
         forearm=_channels(forearm, orders[2], held.forearm, in_time),
         hand=_channels(hand, orders[3], held.hand, in_time),
     )
+
+
+def _with_roll(g: ArmGeometry, held: ArmSettings, joints: Joints, made: Flags, in_time: bool) -> ArmSettings:
+    """The forearm's roll channel, by which IK rolls the forearm (docs/arm.md, 10), for frames that IK makes.
+
+    The channel turns about the forearm's own axis, so it is the turn about Y that is nearest to what is missing.
+    """
+    if not made.any():
+        return held
+    level = held.forearm.copy()
+    level[made, 1] = 0.0
+    missing = _turned_back(solve_parts(g, replace(held, forearm=level))[1].ik_forearm, joints.forearm)
+    roll = np.arctan2(missing[:, 0, 2] - missing[:, 2, 0], missing[:, 0, 0] + missing[:, 2, 2])
+    current = held.forearm[:, 1]
+    roll = np.unwrap(roll) if in_time else roll
+    roll += 2.0 * np.pi * np.round((current[:1] - roll[:1] if in_time else current - roll) / (2.0 * np.pi))
+    forearm = held.forearm.copy()
+    forearm[:, 1] = np.where(made & (np.abs(roll - current) > SAME_TURN), roll, current)
+    return replace(held, forearm=forearm)
 
 
 def _channels(turns: Array, order: str, current: Array, in_time: bool) -> Array:

@@ -1,6 +1,7 @@
 """The plan: everything that a build adds to an armature, as plain data.
 
-Frozen dataclasses of strings, numbers and tuples, so that a plan can be compared, hashed, written and read back exactly.
+Frozen dataclasses of strings, numbers and tuples, so that a plan can be compared, hashed, written and read back
+exactly.
 `validate.py` says what a plan must fulfil before the host sees it; `json.py` is its written form.
 Rest matrices are in armature space: rows of a 4×4 whose columns are the bone's X, Y, Z axes and its head, metres.
 """
@@ -78,7 +79,8 @@ class Constraint:
     Attributes:
         bone: owner.
         name: unique on the owner.
-        kind: "armature" (carried by the target as by a parent), "copy_rotation", "copy_location", "copy_scale", "damped_track", "locked_track" or "stretch_to".
+        kind: "armature" (carried by the target as by a parent), "copy_rotation", "copy_location", "copy_scale",
+        "damped_track", "locked_track" or "stretch_to".
         target: a bone of the plan or an external bone.
         influence: 0 to 1; a driver may replace it.
         settings: further settings of the kind, sorted by name (see `validate.CONSTRAINT_SETTINGS`).
@@ -180,7 +182,8 @@ class External:
 class Plan:
     """All that a build adds. Bones are in an order in which parents come first.
 
-    `guide` and `options` are the JSON forms of what the plan was made from, so that a rig can be rebuilt and proved from the file alone.
+    `guide` and `options` are the JSON forms of what the plan was made from, so that a rig can be rebuilt and proved
+    from the file alone.
     """
 
     name: str

@@ -6,6 +6,7 @@ from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
+
 from armwright.core.options import ArmOptions
 from armwright.core.solve.rest import rest_settings
 from armwright.core.solve.settings import ArmGeometry, ArmSettings

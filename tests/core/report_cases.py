@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+
 from armwright.core.proof.cases import Case
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, PASS, Check, Results, Trace
 

@@ -9,6 +9,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import settings as sizes
+from hypothesis import strategies as st
+
 from armwright.core.arm.build import Attachment, plan_arms
 from armwright.core.errors import GuideError
 from armwright.core.guide import ArmGuide, Guide, mirrored
@@ -20,9 +24,6 @@ from armwright.core.plan.cycles import check_cycles
 from armwright.core.plan.model import External, Plan
 from armwright.core.plan.validate import validate
 from armwright.core.stature import guide_from_stature
-from hypothesis import given
-from hypothesis import settings as sizes
-from hypothesis import strategies as st
 
 LAYERS = ("fk", "ik", "hold", "aim", "skin", "aux")
 NAME = re.compile(rf"({'|'.join(LAYERS)})\.[a-z][a-z_]*(\.[0-9]+)?\.(L|R)")

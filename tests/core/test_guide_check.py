@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from armwright.core.errors import GuideError
 from armwright.core.frames import arm_frames
 from armwright.core.guide import SIDES, ArmGuide, Guide, TorsoGuide, mirrored
 from armwright.core.guide_check import FARTHEST, check_guide
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 LEFT = ArmGuide(
     side="L",

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from armwright.core.errors import GuideError
 from armwright.core.guide import FRONT, UP, ArmGuide, Guide, TorsoGuide
 from armwright.core.guide_json import from_text, read, to_text
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 _floats = st.floats(allow_nan=False, allow_infinity=False)
 _points = st.tuples(_floats, _floats, _floats)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from arm_cases import MIRROR, arm, assert_close, moved, random_settings, random_turns
+
 from armwright.core.match.euler_paths import euler_near, euler_path
 from armwright.core.match.match import match
 from armwright.core.match.target import Target

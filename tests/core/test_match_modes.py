@@ -17,6 +17,7 @@ from arm_cases import (
     picked,
     random_settings,
 )
+
 from armwright.core.errors import MatchError
 from armwright.core.match.match import ArmToMatch, match, match_arms
 from armwright.core.match.target import Matched, Target
@@ -60,6 +61,7 @@ def hinged(rng: np.random.Generator, geometry: ArmGeometry, mode: str, count: in
     many = 4 * count
     forearm = np.zeros((many, 3))
     forearm[:, 0] = rng.uniform(0.1, 2.6, many)
+    forearm[:, 1] = rng.uniform(-1.2, 1.2, many)
     s = replace(
         s,
         forearm=forearm,
@@ -180,18 +182,38 @@ def test_holding_the_hand_and_a_held_elbow_gives_any_upper_arm_its_roll(
     old, new = solve(geometry, before), solve(geometry, matched.settings)
     assert_close(matched.position_error, 0.0, atol=POP * SIZE)
     assert_close(angle_between(old.upper_arm, new.upper_arm), 0.0, atol=1e-7)
+    assert_close(angle_between(old.forearm, new.forearm), 0.0, atol=1e-7)
     assert_close(angle_between(old.hand, new.hand), 0.0, atol=POP)
 
 
-def test_a_forearm_s_own_roll_is_lost_in_ik_and_nothing_else(geometry: ArmGeometry, rng: np.random.Generator) -> None:
+def test_a_forearm_s_own_roll_is_kept_in_ik(geometry: ArmGeometry, rng: np.random.Generator) -> None:
     before = hinged(rng, geometry, "none")
-    roll = rng.uniform(-1.2, 1.2, COUNT)
     # The forearm's order is YZX: a turn about its own length comes first.
-    before = replace(before, forearm=before.forearm + roll[:, None] * [0.0, 1.0, 0.0])
-    matched = match(geometry, before, Target(ik=1.0, soft=0.0), in_time=False)
+    roll = rng.uniform(-1.2, 1.2, (COUNT, 1)) * [0.0, 1.0, 0.0]
+    before = replace(before, forearm=before.forearm + roll)
+    for elbow in (0.0, 1.0):
+        matched = match(geometry, before, Target(ik=1.0, elbow=elbow, soft=0.0), in_time=False)
+        assert_no_pop(geometry, before, matched)
+        assert_close(matched.settings.forearm, before.forearm, atol=1e-9)
+
+
+def test_an_upper_arm_s_roll_against_the_hinge_is_lost_without_an_elbow_hold_and_nothing_else(
+    geometry: ArmGeometry, rng: np.random.Generator
+) -> None:
+    before = hinged(rng, geometry, "both")
+    # An aim out of the plane of the joints rolls the held upper arm against it.
+    before = replace(before, aim=before.aim + rng.uniform(-0.3, 0.3, (COUNT, 3)))
+    matched = match(geometry, before, Target(elbow=0.0, soft=0.0), in_time=False)
+    old, new = solve(geometry, before), solve(geometry, matched.settings)
+    hinge = np.cross(old.elbow - old.shoulder, old.wrist - old.elbow)
+    hinge /= np.linalg.norm(hinge, axis=1, keepdims=True)
+    x = old.upper_arm[:, :, 0]
+    roll = np.arctan2(np.linalg.norm(np.cross(x, hinge), axis=1), np.sum(x * hinge, axis=1))
+    assert roll.max() > 0.1
     assert_close(matched.position_error, 0.0, atol=POP * SIZE)
-    assert_close(matched.angle_error, np.abs(roll), atol=1e-8)
-    assert not matched.exact.any()
+    assert_close(matched.angle_error, roll, atol=1e-8)
+    for name in ("clavicle", "forearm", "hand"):
+        assert_close(angle_between(getattr(old, name), getattr(new, name)), 0.0, atol=1e-8)
 
 
 def test_an_fk_forearm_keeps_its_channels_when_its_elbow_becomes_held(
@@ -210,8 +232,10 @@ def test_what_the_new_mode_does_not_read_stays_as_it_is(geometry: ArmGeometry, r
         assert_close(getattr(to_fk, name), getattr(before, name))
     before = hinged(rng, geometry, "none")
     to_ik = match(geometry, before, Target(ik=1.0), in_time=False).settings
-    for name in ("forearm", "hand", "elbow_hold", "torso", "root", "volume"):
+    for name in ("hand", "elbow_hold", "torso", "root", "volume"):
         assert_close(getattr(to_ik, name), getattr(before, name))
+    # Of the forearm's channels IK reads the roll.
+    assert_close(to_ik.forearm[:, [0, 2]], before.forearm[:, [0, 2]])
 
 
 def test_a_hold_out_of_reach_stays_there_while_the_lift_changes(

@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from arm_cases import arm, assert_close, picked, random_settings
+from scipy.optimize import minimize
+
 from armwright.core.match.match import match
 from armwright.core.match.target import Target
 from armwright.core.rotations import angle_between
 from armwright.core.solve.arm import solve
 from armwright.core.solve.settings import ArmGeometry, ArmPose, ArmSettings
-from scipy.optimize import minimize
 
 SEED = 20240613
 COUNT = 200

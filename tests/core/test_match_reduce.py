@@ -6,6 +6,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+
 from armwright.core.errors import MatchError
 from armwright.core.match.reduce import kept_frames
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from arm_cases import assert_close, frame, moved, random_turns, turn
+
 from armwright.core.match.spaces import from_space, hold_channels, in_space
 from armwright.core.rotations import quat_to_matrix
 

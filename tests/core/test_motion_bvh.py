@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
+
 from armwright.core.errors import MotionError
 from armwright.core.motion.bvh import (
     MAX_BYTES,
@@ -16,7 +18,6 @@ from armwright.core.motion.bvh import (
     local_translations,
     read_bvh,
 )
-from scipy.spatial.transform import Rotation
 
 EXCERPT = Path(__file__).parents[1] / "data" / "cmu_01_01_upper.bvh"
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
+
 from armwright.core.errors import MotionError
 from armwright.core.frames import arm_frames
 from armwright.core.guide import UP, ArmGuide
 from armwright.core.motion.clip import MAX_FRAMES, compose, for_side, make_clip, split, torso_for
-from scipy.spatial.transform import Rotation
 
 SEED = 20
 

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation, Slerp
+
 from armwright.core.errors import MotionError
 from armwright.core.motion.bvh import Bvh, read_bvh
 from armwright.core.motion.clip import Clip, compose
 from armwright.core.motion.recorded import recorded_clip
-from scipy.spatial.transform import Rotation, Slerp
 
 EXCERPT = Path(__file__).parents[1] / "data" / "cmu_01_01_upper.bvh"
 # BVH: X left, Y up, Z front. Character: X left, Z up, -Y front.

@@ -6,10 +6,11 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
+
 from armwright.core.errors import MotionError
 from armwright.core.motion.clip import Clip
 from armwright.core.motion.sweeps import elbow_sweep, fk_sweep, hand_sweep, shrug
-from scipy.spatial.transform import Rotation
 
 SWEEPS = (shrug, hand_sweep, elbow_sweep, fk_sweep)
 SEEDS = range(8)

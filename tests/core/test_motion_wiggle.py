@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
+
 from armwright.core.errors import MotionError
 from armwright.core.motion.clip import Clip, compose
 from armwright.core.motion.wiggle import LONGEST_HOLD, SHORTEST_HOLD, torso_snap, torso_turn, torso_wiggle
-from scipy.spatial.transform import Rotation
 
 # design.md section 6: tilt, side, twist in degrees; travel in L.
 LIMITS = np.array([25.0, 25.0, 35.0, 0.15, 0.15, 0.15])

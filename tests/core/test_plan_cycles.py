@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+
 from armwright.core.errors import PlanError
 from armwright.core.plan.cycles import check_cycles, describe, find_cycle
 from armwright.core.plan.model import Bone, Constraint, Driver, Plan, Variable

@@ -6,10 +6,11 @@ import math
 import sys
 
 import pytest
-from armwright.core.errors import PlanError
-from armwright.core.plan.expressions import DEEPEST, MOST_CHARACTERS, check, evaluate
 from hypothesis import given
 from hypothesis import strategies as st
+
+from armwright.core.errors import PlanError
+from armwright.core.plan.expressions import DEEPEST, MOST_CHARACTERS, check, evaluate
 
 # expression, variables, value. Source: evaluated by drivers in the `bpy` wheels 4.5 and 5.2, all "simple" there.
 ACCEPTED = [

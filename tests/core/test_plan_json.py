@@ -10,6 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from armwright.core import codec
 from armwright.core.errors import PlanError
 from armwright.core.plan.json import digest, from_text, read, to_text
@@ -24,8 +27,6 @@ from armwright.core.plan.model import (
     Role,
     Variable,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 _texts = st.text(max_size=12)
 _floats = st.floats(allow_nan=False, allow_infinity=False)

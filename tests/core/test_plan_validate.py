@@ -8,6 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from armwright.core.errors import PlanError
 from armwright.core.plan import validate as rules
 from armwright.core.plan.json import from_text, to_text
@@ -23,8 +26,6 @@ from armwright.core.plan.model import (
     Variable,
 )
 from armwright.core.plan.validate import CONSTRAINT_SETTINGS, validate
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 REST = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))
 

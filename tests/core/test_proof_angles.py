@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from armwright.core.proof.measures import turn_error
 from scipy.spatial.transform import Rotation
+
+from armwright.core.proof.measures import turn_error
 
 
 def test_the_angle_between_orientations_is_exact_near_zero_and_reads_scale() -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from armwright.core.errors import ProofError
 from armwright.core.motion.clip import make_clip
 from armwright.core.options import ArmOptions

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from armwright.core.proof import verdicts
 from armwright.core.proof.cases import Case
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+
 from armwright.core.errors import ProofError
 from armwright.core.motion.clip import make_clip
 from armwright.core.proof import verdicts

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from armwright.core.errors import ProofError
 from armwright.core.proof import hold_elbow, lift, verdicts
 from armwright.core.proof.cases import CORNERS, Case

@@ -9,13 +9,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+from report_cases import CHAIN, check, failing, trace
+
 from armwright.core.proof.report import plot as curve
 from armwright.core.proof.report.figures import figure
 from armwright.core.proof.report.plot import plot
 from armwright.core.proof.results import Check, Trace
-from hypothesis import example, given
-from hypothesis import strategies as st
-from report_cases import CHAIN, check, failing, trace
 
 NUMBER = r"-?\d+(?:\.\d+)?"
 

@@ -8,14 +8,15 @@ from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from report_cases import check, failing, not_asked, results
+
 from armwright.core.errors import ProofError
 from armwright.core.proof.cases import CORNERS, MODES
 from armwright.core.proof.report.advice import advice
 from armwright.core.proof.report.html import page, parts
 from armwright.core.proof.results import OUT_OF_REACH, Check, Results
-from hypothesis import given
-from hypothesis import strategies as st
-from report_cases import check, failing, not_asked, results
 
 VOID = {"meta", "br", "img"}
 PNG = b"\x89PNG\r\n\x1a\n" + b"picture"

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import xml.etree.ElementTree as ET
 
-from armwright.core.proof.report.advice import advice
-from armwright.core.proof.report.junit import junit
-from armwright.core.proof.results import OUT_OF_REACH, Check, Results
 from hypothesis import given
 from hypothesis import strategies as st
 from report_cases import check, failing, not_asked, results
+
+from armwright.core.proof.report.advice import advice
+from armwright.core.proof.report.junit import junit
+from armwright.core.proof.results import OUT_OF_REACH, Check, Results
 
 BEYOND = check("hold-hand", "hand", value=0.12, verdict=OUT_OF_REACH)
 MIXED = (check(), failing(arm="R"), BEYOND, check("hold-hand", "hand", "R"), not_asked("hold-hand", "none"))

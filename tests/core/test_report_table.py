@@ -6,12 +6,13 @@ import math
 from dataclasses import replace
 
 import pytest
+from report_cases import check, failing, not_asked, results
+
 from armwright.core.proof.report.advice import advice
 from armwright.core.proof.report.summary import TITLES, by_requirement, quantity, share, verdict_sentence
 from armwright.core.proof.report.table import table
 from armwright.core.proof.results import FAIL, OUT_OF_REACH, VERDICTS, Check, Results
 from armwright.core.proof.verdicts import REQUIREMENTS
-from report_cases import check, failing, not_asked, results
 
 BEYOND = check(value=0.12, verdict=OUT_OF_REACH, motion="far")
 

@@ -8,12 +8,13 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from armwright.core.errors import ProofError
 from armwright.core.proof.cases import MODES, Case
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Results
 from armwright.core.proof.results_json import NO_NUMBER, from_text, read, summary, to_text
-from hypothesis import given
-from hypothesis import strategies as st
 
 CHECK = Check(
     id="hold-elbow/torso-wiggle/isolate=0,lift=1,stretch=0/L/wrist-slide",

@@ -7,6 +7,9 @@ import itertools
 import numpy as np
 import pytest
 from arm_cases import assert_close
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from armwright.core.rotations import (
     angle_between,
     axis_matrix,
@@ -24,8 +27,6 @@ from armwright.core.rotations import (
     swing_twist,
     unit,
 )
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
 
 ORDERS = ["".join(order) for order in itertools.permutations("XYZ")]
 # Rounding of a handful of operations on numbers of size 1.

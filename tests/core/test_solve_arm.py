@@ -20,6 +20,7 @@ from arm_cases import (
     random_settings,
     random_turns,
 )
+
 from armwright.core.rotations import angle_between, euler_to_matrix
 from armwright.core.solve import arm as reference
 from armwright.core.solve.arm import solve

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from arm_cases import arm, assert_close, mirrored_arm, moved, random_settings, random_turns
+
 from armwright.core.options import ArmOptions
 from armwright.core.rotations import angle_between, axis_matrix
 from armwright.core.solve.arm import scapula_turn, solve

@@ -6,13 +6,14 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from armwright.core.errors import GuideError
 from armwright.core.frames import arm_frames, flexion
 from armwright.core.guide import mirrored
 from armwright.core.guide_check import check_guide
 from armwright.core.stature import REST_FLEXION, guide_from_stature
-from hypothesis import given
-from hypothesis import strategies as st
 
 WINTER = "Winter, Biomechanics and Motor Control of Human Movement, fig. 4.1, after Drillis & Contini 1966"
 

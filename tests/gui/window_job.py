@@ -1,6 +1,8 @@
-"""Runs in the full graphical host: what only a window shows. Prints one line of JSON; see DEVELOPERS.md for how to run it.
+"""Runs in the full graphical host: what only a window shows. Prints one line of JSON; see DEVELOPERS.md for how to run
+it.
 
-Undo of a build is one step and complete, redo brings it back; every panel draws without an error; drawing moves nothing.
+Undo of a build is one step and complete, redo brings it back; every panel draws without an error; drawing moves
+nothing.
 """
 
 from __future__ import annotations

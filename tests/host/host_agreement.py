@@ -1,6 +1,7 @@
 """The heart of the suite: the host's evaluated bones against the reference solver, over random settings and poses.
 
-Two ways to one answer that share no code: the rig is a plan of constraints and drivers, the solver is numpy. The draw keeps
+Two ways to one answer that share no code: the rig is a plan of constraints and drivers, the solver is numpy. The draw
+keeps
 the distances from the singular sets of docs/arm.md that `_keeps_away` states, because there both answers are right and
 arbitrarily far apart; `test_next_to_the_straight_arm` looks at the one that animators meet.
 """
@@ -83,7 +84,8 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
 
 
 def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
-    """Which poses keep away from the singular sets: directions by 10 degrees, lengths by 2 % of the arm's (elbow to hand: 10 %; straight arm: 0.1 %).
+    """Which poses keep away from the singular sets: directions by 10 degrees, lengths by 2 % of the arm's (elbow to
+    hand: 10 %; straight arm: 0.1 %).
 
     At 10 degrees a rounding in single precision is magnified six times, which leaves the limit its meaning.
     """

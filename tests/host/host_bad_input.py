@@ -59,9 +59,10 @@ def test_a_plan_that_skipped_the_check_of_its_guide_still_builds_nothing_broken(
 
 
 def test_markers_at_one_place_are_refused_by_the_operator(empty_file: Any) -> None:
-    import armwright
     import bpy
     from deep_snapshot import deep_snapshot, differences
+
+    import armwright
 
     armwright.register()
     try:
@@ -78,6 +79,7 @@ def test_markers_at_one_place_are_refused_by_the_operator(empty_file: Any) -> No
 
 def test_a_missing_marker_is_named(empty_file: Any) -> None:
     import bpy
+
     from armwright.addon import marker_objects
 
     marker_objects.place(guide_of())
@@ -88,6 +90,7 @@ def test_a_missing_marker_is_named(empty_file: Any) -> None:
 
 def test_markers_of_one_arm_build_one_arm_and_say_so(empty_file: Any) -> None:
     import bpy
+
     from armwright.addon import marker_objects
     from armwright.addon.build import build_new
     from armwright.addon.rig import read_record
@@ -199,6 +202,7 @@ def test_a_linked_armature_is_refused(empty_file: Any, way: str, tmp_path: Any) 
 
 def test_a_mesh_is_refused(empty_file: Any) -> None:
     import bpy
+
     from armwright.addon.build import build
 
     mesh = bpy.data.objects.new("Coat", bpy.data.meshes.new("Coat"))
@@ -262,6 +266,7 @@ def test_a_torso_bone_that_has_moved_is_named(empty_file: Any) -> None:
 
 def test_a_bone_that_is_being_edited_can_carry_the_arms(empty_file: Any) -> None:
     import bpy
+
     from armwright.addon.build import build
 
     armature = body()
@@ -291,6 +296,7 @@ def test_removing_arms_that_are_not_there_is_refused(empty_file: Any) -> None:
 
 def test_removing_arms_from_shared_bones_is_refused(wren: Any) -> None:
     import bpy
+
     from armwright.addon.remove import remove_arms
 
     bpy.context.scene.collection.objects.link(bpy.data.objects.new("Twin", wren.data))

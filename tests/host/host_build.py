@@ -26,8 +26,9 @@ def registered(empty_file: Any) -> Iterator[None]:
 @pytest.mark.parametrize("mode", ["OBJECT", "POSE", "EDIT"])
 def test_a_build_works_in_every_mode_and_returns_to_it(empty_file: Any, mode: str) -> None:
     import bpy
-    from armwright.addon.build import build
     from deep_snapshot import deep_snapshot
+
+    from armwright.addon.build import build
 
     armature = keeper()
     plan = plan_for(armature)
@@ -44,8 +45,9 @@ def test_a_build_works_in_every_mode_and_returns_to_it(empty_file: Any, mode: st
 
 
 def test_a_build_changes_nothing_of_the_armature_that_was_there(empty_file: Any) -> None:
-    from armwright.addon.build import build
     from deep_snapshot import deep_snapshot, differences
+
+    from armwright.addon.build import build
 
     armature = keeper()
     before = deep_snapshot()
@@ -65,9 +67,10 @@ def test_a_build_changes_nothing_of_the_armature_that_was_there(empty_file: Any)
 @pytest.mark.parametrize("mode", ["OBJECT", "POSE", "EDIT"])
 def test_removing_the_arms_leaves_the_armature_as_before_the_build(empty_file: Any, mode: str) -> None:
     import bpy
+    from deep_snapshot import deep_snapshot, differences
+
     from armwright.addon.build import build
     from armwright.addon.remove import remove_arms
-    from deep_snapshot import deep_snapshot, differences
 
     armature = keeper()
     before = deep_snapshot()
@@ -122,10 +125,11 @@ def test_the_rest_matrices_in_the_host_are_the_plans(wren: Any) -> None:
 
 def test_the_same_inputs_give_the_same_plan_and_the_same_rig(empty_file: Any) -> None:
     import bpy
+    from deep_snapshot import deep_snapshot
+
     from armwright.addon.build import build
     from armwright.addon.rig import read_record
     from armwright.core.plan import json as plan_json
-    from deep_snapshot import deep_snapshot
 
     found = []
     for _ in range(2):
@@ -139,10 +143,11 @@ def test_the_same_inputs_give_the_same_plan_and_the_same_rig(empty_file: Any) ->
 
 
 def test_arms_rebuilt_after_a_removal_are_the_same(empty_file: Any) -> None:
+    from deep_snapshot import deep_snapshot, differences
+
     from armwright.addon.build import build
     from armwright.addon.remove import remove_arms
     from armwright.core.plan import json as plan_json
-    from deep_snapshot import deep_snapshot, differences
 
     armature = keeper()
     build(armature, first := plan_for(armature))
@@ -155,6 +160,7 @@ def test_arms_rebuilt_after_a_removal_are_the_same(empty_file: Any) -> None:
 
 def test_the_operator_builds_a_new_armature_from_stature(registered: None) -> None:
     import bpy
+
     from armwright.addon.rig import find_rigs
 
     bpy.context.scene.armwright_build.stature = 1.8

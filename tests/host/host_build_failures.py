@@ -72,8 +72,9 @@ def test_a_build_that_fails_half_way_leaves_the_file_as_it_was(
     empty_file: Any, monkeypatch: Any, failure: Callable[[Any], None], mode: str
 ) -> None:
     import bpy
-    from armwright.addon.build import build
     from deep_snapshot import deep_snapshot, differences
+
+    from armwright.addon.build import build
 
     armature = keeper()
     plan = plan_for(armature)
@@ -93,8 +94,9 @@ def test_a_build_that_fails_half_way_leaves_the_file_as_it_was(
 def test_a_new_armature_that_fails_half_way_leaves_no_trace(
     empty_file: Any, monkeypatch: Any, failure: Callable[[Any], None]
 ) -> None:
-    from armwright.addon.build import build_new
     from deep_snapshot import deep_snapshot, differences
+
+    from armwright.addon.build import build_new
 
     keeper()
     plan = plan_for()

@@ -166,6 +166,7 @@ def test_arms_are_built_to_the_height_of_a_mesh(files: Path, tmp_path: Path, sou
 
 def test_arms_are_built_on_the_armature_and_bone_that_were_named(files: Path, tmp_path: Path) -> None:
     import bpy
+
     from armwright.addon import rig
     from armwright.core.plan import json as plan_json
 

@@ -30,6 +30,7 @@ def demo() -> Any:
 def played(demo: Any) -> np.ndarray:
     """Heads of BONES at every frame, (F, B, 3)."""
     import bpy
+
     from armwright.demo_blend_scripts import action
 
     bones = demo.character.armature.pose.bones
@@ -91,6 +92,7 @@ def test_no_joint_jumps_anywhere(played: np.ndarray, bone: str) -> None:
 
 def test_nothing_passes_through_the_rail(demo: Any) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import lighthouse
 
     deepest = {}
@@ -114,6 +116,7 @@ def test_nothing_passes_through_the_rail(demo: Any) -> None:
 @pytest.mark.parametrize(("side", "first", "last", "mesh"), [("elbow", 1, 104, "coat"), ("palm", 141, 240, "hands")])
 def test_what_is_held_touches_the_rail(demo: Any, side: str, first: int, last: int, mesh: str) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import lighthouse
 
     for frame in range(first, last + 1, 9):
@@ -141,6 +144,7 @@ def test_every_vertex_of_the_character_is_carried_by_bones_of_the_rig(demo: Any)
 
 def test_the_lantern_hangs_from_the_hand_and_then_from_the_hook(demo: Any) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import action, lighthouse
 
     lantern = demo.lighthouse.lantern
@@ -156,6 +160,7 @@ def test_the_lantern_hangs_from_the_hand_and_then_from_the_hook(demo: Any) -> No
 
 def test_a_picture_and_a_rig_view_are_made_and_leave_the_materials_alone(demo: Any, tmp_path: Path) -> None:
     import bpy
+
     from armwright.demo_blend_scripts.pictures import SHOTS, render_pictures
 
     before = {
@@ -184,6 +189,7 @@ def test_a_picture_and_a_rig_view_are_made_and_leave_the_materials_alone(demo: A
 
 def test_a_file_with_objects_is_refused_and_left_alone(demo: Any) -> None:
     import bpy
+
     from armwright.core.errors import HostError
     from armwright.demo_blend_scripts.scene import build_scene
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from armwright.core.guide import ArmGuide, Guide, mirrored
 from armwright.core.guide_check import check_guide
 from armwright.core.proof.cases import CORNERS
@@ -60,6 +61,7 @@ class Human:
 def make_human() -> Human:
     """The character of `human_a_pose.blend` with a torso, both arms and the host's automatic weights."""
     import bpy
+
     from armwright.addon.build import attachment_to, build
     from armwright.core.arm.build import plan_arms
     from armwright.core.options import ArmOptions
@@ -84,6 +86,7 @@ def make_human() -> Human:
 
 def _torso_armature() -> Any:
     import bpy
+
     from armwright.addon import host
 
     data = bpy.data.armatures.new("Human")
@@ -268,9 +271,10 @@ def test_the_skin_of_what_is_held_stays_while_the_recorded_torso_moves(
     human: Human, motion: Any, dial: str, still: tuple[str, ...]
 ) -> None:
     import bpy
+    from mathutils import Vector
+
     from armwright.addon.host import numpy_to_matrix
     from armwright.addon.prove import subject_of, torso_motion
-    from mathutils import Vector
 
     pose = human.armature.pose.bones
     subject = subject_of(human.armature)

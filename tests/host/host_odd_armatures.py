@@ -15,9 +15,10 @@ SLIDE_LIMIT = 2e-6  # arm lengths
 @pytest.mark.parametrize("hidden", ["eye", "collection", "layer"])
 def test_a_hidden_armature_gets_its_arms_and_stays_hidden(empty_file: Any, hidden: str) -> None:
     import bpy
+    from deep_snapshot import deep_snapshot
+
     from armwright.addon.build import build
     from armwright.addon.rig import read_record
-    from deep_snapshot import deep_snapshot
 
     armature = body()
     away = bpy.data.collections.new("Away")
@@ -77,6 +78,7 @@ def held_hand_slide(armature: Any, poses: int = 60) -> float:
 @pytest.mark.parametrize("scale", [1.0, 0.01, 0.37, 2.5, 100.0])
 def test_a_held_hand_stays_on_an_armature_of_any_uniform_scale(empty_file: Any, scale: float) -> None:
     import bpy
+
     from armwright.addon import host
     from armwright.addon.build import build, sized_for
 
@@ -97,6 +99,7 @@ def test_a_held_hand_stays_on_an_armature_of_any_uniform_scale(empty_file: Any, 
 @pytest.mark.parametrize("turn", [(0.0, 0.0, 2.1), (1.5707963, 0.0, 0.0), (0.4, -0.9, 3.0)])
 def test_a_held_hand_stays_on_a_turned_and_moved_armature(empty_file: Any, turn: Any) -> None:
     import bpy
+
     from armwright.addon.build import build
 
     armature = body()
@@ -108,6 +111,7 @@ def test_a_held_hand_stays_on_a_turned_and_moved_armature(empty_file: Any, turn:
 
 def test_an_armature_scaled_after_the_build_still_holds(empty_file: Any) -> None:
     import bpy
+
     from armwright.addon.build import build
 
     armature = body()

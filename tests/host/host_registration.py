@@ -52,8 +52,9 @@ def test_registering_twice_in_a_row_leaves_no_trace(empty_file: Any) -> None:
 
 
 def test_what_is_registered_is_what_the_list_says(empty_file: Any) -> None:
-    import armwright
     import bpy
+
+    import armwright
     from armwright.addon.registration import CLASSES
 
     armwright.register()
@@ -66,9 +67,10 @@ def test_what_is_registered_is_what_the_list_says(empty_file: Any) -> None:
 
 
 def test_a_rig_outlives_the_add_on(wren: Any) -> None:
-    import armwright
     import bpy
     import numpy as np
+
+    import armwright
 
     armwright.register()
     armwright.unregister()
@@ -80,8 +82,9 @@ def test_a_rig_outlives_the_add_on(wren: Any) -> None:
 
 
 def test_a_file_keeps_its_settings_through_a_restart_of_the_add_on(empty_file: Any) -> None:
-    import armwright
     import bpy
+
+    import armwright
 
     armwright.register()
     bpy.context.scene.armwright_build.stature = 1.85
@@ -103,6 +106,7 @@ def test_nothing_is_registered_by_importing(empty_file: Any) -> None:
 
 def test_every_operator_can_be_undone_and_says_what_it_does(empty_file: Any) -> None:
     import bpy
+
     from armwright.addon.registration import CLASSES
 
     operators = [entry for entry in CLASSES if issubclass(entry, bpy.types.Operator)]

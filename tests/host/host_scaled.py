@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from armwright.core.proof import verdicts
 from armwright.core.proof.measures import SLIDE_LIMIT
 from armwright.core.proof.run_plan import HELD, planned_runs, standard_motions
@@ -32,12 +33,13 @@ def rounded_limit(armature: Any, location: tuple[float, float, float], scale: fl
 def wren_at(location: tuple[float, float, float], scale: float) -> Any:
     """Arms built onto a torso whose armature object is placed first."""
     import bpy
+    from characters import torso_armature
+    from mathutils import Euler, Matrix
+
     from armwright.addon.build import attachment_to, build
     from armwright.core.arm.build import plan_arms
     from armwright.core.options import ArmOptions
     from armwright.core.stature import guide_from_stature
-    from characters import torso_armature
-    from mathutils import Euler, Matrix
 
     armature = torso_armature()
     armature.matrix_world = Matrix.LocRotScale(location, Euler(TURN), (scale, scale, scale))

@@ -28,8 +28,9 @@ def activate(item: Any, mode: str = "OBJECT") -> None:
 def keeper() -> Any:
     """A user's own armature: odd rolls, nested collections, an action, a driver, a constraint, a mesh."""
     import bpy
-    from armwright.addon import host
     from characters import torso_armature
+
+    from armwright.addon import host
 
     armature = torso_armature("Keeper")
     data = armature.data

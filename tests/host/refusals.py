@@ -25,8 +25,9 @@ def plan_of(guide: Any = None, armature: Any = None, torso: str = "chest", root:
 
 def refused(work: Callable[[], Any], words: str) -> str:
     """Run `work`, which must be refused with a sentence that matches `words`, the file staying as it was."""
-    from armwright.core.errors import ArmwrightError
     from deep_snapshot import deep_snapshot, differences
+
+    from armwright.core.errors import ArmwrightError
 
     before = deep_snapshot()
     with pytest.raises(ArmwrightError, match=words) as caught:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from arm_cases import arm, assert_close, mirrored_arm
+
 from armwright.core import anatomy
 from armwright.core.frames import ORDERS, arm_frames
 from armwright.core.rotations import angle_between, axis_matrix, matrix_to_euler

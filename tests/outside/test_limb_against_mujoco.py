@@ -12,10 +12,11 @@ import mujoco
 import numpy as np
 import pytest
 from arm_cases import arm, assert_close, mirrored_arm, moved, picked, random_settings, random_turns
+from scipy.spatial.transform import Rotation
+
 from armwright.core.solve.arm import solve
 from armwright.core.solve.rest import rest_settings
 from armwright.core.solve.settings import ArmGeometry, ArmPose, ArmSettings
-from scipy.spatial.transform import Rotation
 
 SEED = 20240505
 COUNT = 200

@@ -8,6 +8,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from arm_cases import assert_close
+from scipy.spatial.transform import Rotation, Slerp
+
 from armwright.core.rotations import (
     angle_between,
     between,
@@ -21,7 +23,6 @@ from armwright.core.rotations import (
     swing,
     swing_twist,
 )
-from scipy.spatial.transform import Rotation, Slerp
 
 SEED = 20240503
 COUNT = 300

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 from arm_cases import arm, assert_close, mirrored_arm, picked, random_settings
+from scipy.spatial.transform import Rotation
+
 from armwright.core.options import ArmOptions
 from armwright.core.solve.arm import solve
 from armwright.core.solve.settings import ArmGeometry, ArmPose, ArmSettings
-from scipy.spatial.transform import Rotation
 
 SEED = 20240504
 COUNT = 200
