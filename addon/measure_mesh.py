@@ -23,7 +23,7 @@ def character_foot(objects: Iterable[bpy.types.Object]) -> Vector:
 
 
 def character_box(objects: Iterable[bpy.types.Object]) -> tuple[Vector, Vector]:
-    """Lowest and highest corner of the meshes that stand in a scene, world space. Raises HostError if there are none."""
+    """Lowest and highest corner of the meshes in scenes, world space. Raises HostError if there are none."""
     corners = [
         item.matrix_world @ Vector(corner)
         for item in objects

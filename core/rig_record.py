@@ -1,4 +1,4 @@
-"""What a built armature remembers about its arms: enough to find its parts by role, to prove it and to build it again."""
+"""What an armature remembers about its arms: enough to find parts by role, to prove them and to build them again."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """The shoulder: a clavicle control, and a lift that follows the raised arm (docs/arm.md, 1, 3, 4).
 
-The lift reads how far the arm is raised from bones that come before it: the FK control, which turns about the shoulder as
-it is before the lift, and for holds a shoulder point that the torso alone carries.
+The lift reads how far the arm is raised from bones that come before it: the FK control, which turns about the
+shoulder as it is before the lift, and for holds a shoulder point that the torso alone carries.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Controls that are held in a space: the hand hold, the elbow hold; and the elbow's aim, which travels with the torso."""
+"""Controls that are held in a space: hand hold and elbow hold; and the elbow's aim, which travels with the torso."""
 
 from __future__ import annotations
 

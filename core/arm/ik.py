@@ -120,7 +120,7 @@ def _add_reach(draft: Draft, arm: ArmContext) -> None:
 
 
 def _turn_upper_arm(draft: Draft, arm: ArmContext) -> None:
-    """The upper arm leaves the span by the triangle's angle at the shoulder, about the hinge, to the side of the aim."""
+    """The upper arm leaves the span by the triangle's angle at the shoulder, about the hinge, towards the aim."""
     names, frames = arm.names, arm.frames
     a, b, _ = _lengths(arm)
     rest = float(np.arccos(np.clip(span_frame(arm)[:3, 1] @ frames.upper_arm[:3, 1], -1.0, 1.0)))

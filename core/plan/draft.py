@@ -29,8 +29,9 @@ class Draft:
     roles: list[Role] = field(default_factory=list)
     external: list[External] = field(default_factory=list)
 
-    def constrain(self, bone: str, name: str, kind: str, target: str, influence: float = 1.0, **settings: Scalar) ->
-    None:
+    def constrain(
+        self, bone: str, name: str, kind: str, target: str, influence: float = 1.0, **settings: Scalar
+    ) -> None:
         """Add a constraint to `bone`."""
         self.constraints.append(Constraint(bone, name, kind, target, influence, tuple(sorted(settings.items()))))
 
