@@ -35,6 +35,7 @@ IDENTITY = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0
 ROLES = {
     *("dials", "fk_clavicle", "fk_upper_arm", "fk_forearm", "fk_hand", "hand_hold", "elbow_hold", "elbow_aim"),
     *("clavicle", "upper_arm", "elbow", "forearm", "wrist", "hand", "skin_upper_arm", "skin_forearm"),
+    *("hand_space", "elbow_space"),
 }
 DIALS = {"ik", "elbow_hold", "isolate", "lift", "stretch", "soft", "volume", "upper_length", "forearm_length"}
 
