@@ -4,6 +4,7 @@ judged.
 
 from __future__ import annotations
 
+import functools
 import statistics
 import time
 from collections.abc import Callable, Sequence
@@ -116,7 +117,7 @@ def _exactness(poses: int) -> list[Row]:
     shoulder = frames.upper_arm[:3, 3]
     target = np.eye(4)
     target[:3, :3], target[:3, 3] = frames.hand[:3, :3], shoulder + length * np.array([0.35, -0.35, -0.3])
-    kept = []
+    kept: list[tuple[Array, Array]] = []
     while len(kept) < poses:
         turn = rng.uniform(-REACH_TURN, REACH_TURN, 3)
         travel = rng.uniform(-REACH_TRAVEL, REACH_TRAVEL, 3)
@@ -183,7 +184,7 @@ def _evaluation(repeats: int) -> list[Row]:
         for item in (ours, native, bare):
             item.update_tag()
             _key_turns(item, torso, turns)
-        jobs = [lambda scene=scene: _play(scene, len(turns)) for scene in scenes]
+        jobs = [functools.partial(_play, scene, len(turns)) for scene in scenes]
         for job in jobs:
             job()
         mine, theirs, nothing = alternate(jobs, repeats)
@@ -193,7 +194,7 @@ def _evaluation(repeats: int) -> list[Row]:
     for item in (ours, native, bare):
         item.animation_data.action = None
     jobs = [
-        lambda item=item, scene=scene: _pose(item, scene, torso, turns)
+        functools.partial(_pose, item, scene, torso, turns)
         for item, scene in zip((ours, native, bare), scenes, strict=True)
     ]
     for job in jobs:
@@ -231,7 +232,7 @@ def _many(repeats: int) -> list[Row]:
                 for holder in getattr(constraint, "targets", (constraint,)):
                     holder.target = copy
         scenes[1].collection.objects.link(copy)
-    jobs = [lambda scene=scene: _play(scene, len(turns)) for scene in scenes]
+    jobs = [functools.partial(_play, scene, len(turns)) for scene in scenes]
     for job in jobs:
         job()
     single, fifty = alternate(jobs, repeats)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import bpy
 import numpy as np
@@ -11,10 +12,10 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def new_action(armature: bpy.types.Object, name: str) -> tuple[bpy.types.Action, bpy.types.bpy_prop_collection]:
+def new_action(armature: bpy.types.Object, name: str) -> tuple[bpy.types.Action, Any]:
     """A new action, assigned to the armature, and the collection of its curves."""
     animation = armature.animation_data or armature.animation_data_create()
-    action = bpy.data.actions.new(name)
+    action: Any = bpy.data.actions.new(name)
     if hasattr(action, "layers"):
         slot = action.slots.new("OBJECT", armature.name)
         strip = action.layers.new("poses").strips.new(type="KEYFRAME")
@@ -25,7 +26,7 @@ def new_action(armature: bpy.types.Object, name: str) -> tuple[bpy.types.Action,
     return action, action.fcurves
 
 
-def curves_of(action: bpy.types.Action) -> Iterator[bpy.types.FCurve]:
+def curves_of(action: Any) -> Iterator[bpy.types.FCurve]:
     """Every curve of an action, whatever its layers."""
     if not hasattr(action, "layers"):
         yield from action.fcurves
@@ -36,7 +37,7 @@ def curves_of(action: bpy.types.Action) -> Iterator[bpy.types.FCurve]:
                 yield from bag.fcurves
 
 
-def write_curve(curves: bpy.types.bpy_prop_collection, path: str, index: int, frames: Array, values: Array) -> None:
+def write_curve(curves: Any, path: str, index: int, frames: Array, values: Array) -> None:
     """A curve through (frames, values), stepped: between keys it keeps the last value."""
     curve = curves.new(path, index=index)
     points = curve.keyframe_points

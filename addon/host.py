@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 
 def matrix_to_numpy(matrix: Matrix) -> Array:
     """A host matrix as a (4, 4) array."""
-    return np.array([list(row) for row in matrix], float)
+    return np.array([list(matrix.row[index]) for index in range(4)], float)
 
 
 def numpy_to_matrix(array: Array) -> Matrix:

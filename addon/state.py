@@ -65,15 +65,19 @@ class ArmwrightProofState(bpy.types.PropertyGroup):
 
 
 CLASSES = (ArmwrightBuildSettings, ArmwrightVerdict, ArmwrightProofState)
+HANGERS = (
+    (bpy.types.Scene, "armwright_build", ArmwrightBuildSettings),
+    (bpy.types.WindowManager, "armwright_proof", ArmwrightProofState),
+)
 
 
 def attach() -> None:
     """Hang the settings on the scene and on the session."""
-    bpy.types.Scene.armwright_build = bpy.props.PointerProperty(type=ArmwrightBuildSettings)
-    bpy.types.WindowManager.armwright_proof = bpy.props.PointerProperty(type=ArmwrightProofState)
+    for owner, name, kind in HANGERS:
+        setattr(owner, name, bpy.props.PointerProperty(type=kind))
 
 
 def detach() -> None:
     """Take them off again."""
-    del bpy.types.WindowManager.armwright_proof
-    del bpy.types.Scene.armwright_build
+    for owner, name, _ in reversed(HANGERS):
+        delattr(owner, name)

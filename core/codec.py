@@ -187,7 +187,7 @@ def _write(hint: Any, value: Any) -> Any:
         if type(value) is not hint:
             raise _Misfit(f"expected {_expected(hint)}, found {_kind(value)}")
         out = {}
-        for name, of in _hints(hint).items():
+        for name, of in _hints(typing.cast(Any, hint)).items():
             try:
                 out[name] = _write(of, getattr(value, name))
             except _Misfit as misfit:

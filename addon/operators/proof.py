@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from pathlib import Path
+from typing import Any
 
 import bpy
 
@@ -133,7 +134,7 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def show(state: bpy.types.PropertyGroup, rig_name: str, results: Results) -> None:
+def show(state: Any, rig_name: str, results: Results) -> None:
     """Fill the verdict list: one line a requirement, its worst check."""
     _last[rig_name] = results
     state.rig = rig_name

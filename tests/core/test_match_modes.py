@@ -251,6 +251,18 @@ def test_a_hold_out_of_reach_stays_there_while_the_lift_changes(
     assert_no_pop(geometry, before, match(geometry, before, Target(ik=0.0), in_time=False))
 
 
+def test_an_elbow_hold_out_of_reach_stays_there_while_the_hand_is_taken_up(
+    geometry: ArmGeometry, rng: np.random.Generator
+) -> None:
+    before = random_settings(rng, geometry, COUNT)
+    far = before.elbow_hold.copy()
+    far[:, :3, 3] += 3.0
+    before = replace(before, elbow_hold=far, ik=np.zeros(COUNT), elbow=np.ones(COUNT))
+    matched = match(geometry, before, Target(ik=1.0), in_time=False)
+    assert_close(matched.position_error, 0.0, atol=POP * SIZE)
+    assert_close(matched.settings.elbow_hold, far)
+
+
 def test_matching_the_mirrored_arm_gives_the_mirrored_settings(rng: np.random.Generator) -> None:
     geometry = ARMS["A-pose"]
     for source, goal in product(MODES, MODES):
