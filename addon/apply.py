@@ -14,6 +14,7 @@ CONSTRAINT_TYPES = {
     "copy_rotation": "COPY_ROTATION",
     "copy_location": "COPY_LOCATION",
     "copy_scale": "COPY_SCALE",
+    "copy_transforms": "COPY_TRANSFORMS",
     "damped_track": "DAMPED_TRACK",
     "locked_track": "LOCKED_TRACK",
     "stretch_to": "STRETCH_TO",

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from ..core.frames import ORDERS
 from ..core.options import ArmOptions
-from ..core.posing import basis_of, rigid_inverse
 from ..core.proof.samples import SAMPLED_ROLES, ArmSamples
 from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
@@ -165,25 +164,19 @@ def _bases(armature: bpy.types.Object, tracks: Tracks) -> Iterator[tuple[bpy.typ
     known = {track.bone: track.poses for track in tracks.poses}
     for track in tracks.poses:
         bone = armature.pose.bones[track.bone]
-        rest, parent = host.rest_matrix(bone.bone), bone.parent
-        if parent is None:
-            yield bone, basis_of(track.poses, rest, None, None)
-        else:
-            yield bone, basis_of(track.poses, rest, _carried(parent, known), host.rest_matrix(parent.bone))
+        yield bone, np.linalg.inv(_unposed(bone, known)) @ track.poses
 
 
-def _carried(bone: bpy.types.PoseBone, known: dict[str, Array]) -> Array:
-    """Poses (N, 4, 4) of a bone that is posed, or that its nearest posed ancestor carries, or that is at rest (1, 4,
-    4).
+def _unposed(bone: bpy.types.PoseBone, known: dict[str, Array]) -> Array:
+    """Where a bone is with its channels at rest, (N, 4, 4), or (1, 4, 4) where no ancestor is posed.
 
     `borrowed` has taken every other motion away.
     """
-    if bone.name in known:
-        return known[bone.name]
-    rest = host.rest_matrix(bone.bone)
+    rest = host.rest_in_parent(bone.bone)
     if bone.parent is None:
         return rest[None]
-    return np.asarray(_carried(bone.parent, known) @ rigid_inverse(host.rest_matrix(bone.parent.bone)) @ rest)
+    carrier = known.get(bone.parent.name)
+    return np.asarray((_unposed(bone.parent, known) if carrier is None else carrier) @ rest)
 
 
 def sampled_bones(record: RigRecord, arms: Sequence[str]) -> list[str]:

@@ -15,7 +15,20 @@ from ..frames import CLAVICLE_ORDER
 from ..plan.draft import Draft, rest_rows
 from ..plan.model import LOCKED, Bone, Display, Variable
 from . import names as n
-from .context import ArmContext, Array, dial, distance, number, object_scale, placed, skin, span_frame, working
+from .context import (
+    ArmContext,
+    Array,
+    blend_to,
+    dial,
+    distance,
+    number,
+    object_scale,
+    place_at,
+    placed,
+    skin,
+    span_frame,
+    working,
+)
 
 # Caps of the elevation's law of cosines (docs/arm.md, 3): nearest reach over the arm's length, largest cosine.
 NEAREST_REACH = 0.01
@@ -53,9 +66,9 @@ def add_lift(draft: Draft, arm: ArmContext) -> None:
     _add_raised(draft, arm)
     down = placed(_pointing(-np.array(arm.up), frames.upper_arm[:3, 0]), frames.upper_arm[:3, 3])
     draft.bones.append(working(names.elevation, arm.torso, down, frames.upper_length))
-    draft.constrain(names.elevation, "arm", "copy_rotation", names.fk_upper_arm)
-    draft.constrain(names.elevation, "raised", "copy_rotation", names.raised)
-    draft.drive_constraint(names.elevation, "raised", "influence", "ik", dial(arm, "ik", n.IK))
+    draft.constrain(names.elevation, "arm", "copy_transforms", names.fk_upper_arm)
+    blend_to(draft, arm, names.elevation, "raised", names.raised, n.IK)
+    place_at(draft, names.elevation, names.reach)
     draft.constrain(names.elevation, "elbow", "damped_track", names.hold_elbow, axis="Y")
     draft.drive_constraint(names.elevation, "elbow", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
 

@@ -60,6 +60,24 @@ def span_frame(arm: ArmContext) -> Array:
     return frame
 
 
+def blend_to(draft: Draft, arm: ArmContext, bone: str, name: str, target: str, key: str) -> None:
+    """Turn `bone` towards `target`'s orientation by the dial `key`; its place is then set by a "place" constraint.
+
+    The host's Copy Rotation passes orientations on by Euler angles, which are off by a rounding over the cosine of the
+    middle angle: a hundredth of a degree for arms held level. Whole transforms are copied exactly.
+    """
+    draft.constrain(bone, name, "copy_transforms", target)
+    draft.drive_constraint(bone, name, "influence", "share", dial(arm, "share", key))
+
+
+def place_at(draft: Draft, bone: str, target: str, *, tail: bool = False) -> None:
+    """Put `bone`'s head where `target`'s head (or tail) is, whatever its constraints before have done to it."""
+    if tail:
+        draft.constrain(bone, "place", "copy_location", target, head_tail=1.0)
+    else:
+        draft.constrain(bone, "place", "copy_location", target)
+
+
 def keep_size(draft: Draft, arm: ArmContext, bone: str) -> None:
     """Give `bone` its size back after its constraints.
 

@@ -8,7 +8,7 @@ from ..frames import FOREARM_ORDER, HAND_ORDER, UPPER_ARM_ORDER
 from ..plan.draft import Draft, rest_rows
 from ..plan.model import LOCKED, Bone, Display
 from . import names as n
-from .context import ArmContext, Array, dial, placed, working
+from .context import ArmContext, Array, blend_to, place_at, placed, working
 
 
 def add_isolation(draft: Draft, arm: ArmContext) -> None:
@@ -18,8 +18,8 @@ def add_isolation(draft: Draft, arm: ArmContext) -> None:
     axes = placed(np.eye(4), frames.upper_arm[:3, 3])
     draft.bones.append(working(names.level, arm.root, axes, frames.upper_length))
     draft.bones.append(working(names.inherit, names.fk_clavicle, axes, frames.upper_length))
-    draft.constrain(names.inherit, "level", "copy_rotation", names.level)
-    draft.drive_constraint(names.inherit, "level", "influence", "isolate", dial(arm, "isolate", n.ISOLATE))
+    blend_to(draft, arm, names.inherit, "level", names.level, n.ISOLATE)
+    place_at(draft, names.inherit, names.fk_clavicle, tail=True)
 
 
 def add_fk_upper_arm(draft: Draft, arm: ArmContext) -> None:
@@ -44,13 +44,13 @@ def add_fk_forearm(draft: Draft, arm: ArmContext) -> None:
     names, frames = arm.names, arm.frames
     elbow = placed(frames.upper_arm, frames.forearm[:3, 3])
     draft.bones.append(working(names.elbow, names.upper_arm, elbow, 0.2 * frames.forearm_length))
-    draft.constrain(names.elbow, "arm", "copy_rotation", names.fk_upper_arm)
-    draft.constrain(names.elbow, "hold", "copy_rotation", names.hold_elbow)
-    draft.drive_constraint(names.elbow, "hold", "influence", "elbow", dial(arm, "elbow", n.ELBOW))
+    draft.bones.append(working(names.elbow_socket, names.fk_upper_arm, elbow, 0.2 * frames.forearm_length))
+    blend_to(draft, arm, names.elbow_socket, "hold", names.hold_elbow, n.ELBOW)
+    place_at(draft, names.elbow_socket, names.elbow)
     draft.bones.append(
         _control(
             names.fk_forearm,
-            names.elbow,
+            names.elbow_socket,
             frames.forearm,
             frames.forearm_length,
             FOREARM_ORDER,
@@ -65,10 +65,16 @@ def add_fk_hand(draft: Draft, arm: ArmContext) -> None:
     names, frames = arm.names, arm.frames
     wrist = placed(frames.forearm, frames.hand[:3, 3])
     draft.bones.append(working(names.wrist, names.forearm, wrist, 0.2 * frames.hand_length))
-    draft.constrain(names.wrist, "arm", "copy_rotation", names.fk_forearm)
+    place_at(draft, names.fk_hand, names.wrist)
     draft.bones.append(
         _control(
-            names.fk_hand, names.wrist, frames.hand, frames.hand_length, HAND_ORDER, 0.1 * frames.length, names.hand
+            names.fk_hand,
+            names.fk_forearm,
+            frames.hand,
+            frames.hand_length,
+            HAND_ORDER,
+            0.1 * frames.length,
+            names.hand,
         )
     )
 

@@ -124,8 +124,13 @@ class ArmNames:
 
     @property
     def elbow(self) -> str:
-        """Elbow joint; parent of the FK forearm."""
+        """Elbow joint."""
         return self._name("aux", "elbow")
+
+    @property
+    def elbow_socket(self) -> str:
+        """Parent of the FK forearm, at the elbow joint."""
+        return self._name("aux", "elbow_socket")
 
     @property
     def forearm(self) -> str:
@@ -134,7 +139,7 @@ class ArmNames:
 
     @property
     def wrist(self) -> str:
-        """Wrist joint; parent of the FK hand."""
+        """Wrist joint."""
         return self._name("aux", "wrist")
 
     @property

@@ -54,6 +54,7 @@ class Setting:
 CONSTRAINT_SETTINGS: Mapping[str, Mapping[str, Setting]] = {
     "armature": {},
     "copy_scale": {},
+    "copy_transforms": {},
     "copy_rotation": {},
     "copy_location": {"head_tail": Setting(high=1.0)},
     "damped_track": {"axis": Setting(_SIGNED_AXES, needed=True), "head_tail": Setting(high=1.0)},

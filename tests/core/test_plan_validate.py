@@ -46,6 +46,7 @@ REACH = Constraint(
 )
 PLACE = Constraint("skin.forearm.L", "place", "copy_location", "fk.forearm.L", settings=(("head_tail", 1),))
 CARRY = Constraint("skin.forearm.L", "carry", "armature", "torso", 0.0)
+COPY = Constraint("skin.forearm.L", "copy", "copy_transforms", "torso")
 SIZE = Constraint("skin.forearm.L", "size", "copy_scale", "torso")
 TURN = Constraint("skin.forearm.L", "turn", "copy_rotation", "torso")
 DIAL = Variable("ik", "property", "hold.hand.L", channel="ik")
@@ -70,7 +71,7 @@ LIFT = Driver(
 PLAN = Plan(
     name="Wren",
     bones=(UPPER, FOREARM, HAND, SKIN),
-    constraints=(AIM, POINT, REACH, PLACE, CARRY, SIZE, TURN),
+    constraints=(AIM, POINT, REACH, PLACE, CARRY, COPY, SIZE, TURN),
     drivers=(BLEND, BULGE, LENGTH, GROW, LIFT),
     properties=(IK, NEED),
     roles=(Role("L", "hand_hold", "hold.hand.L"), Role("L", "torso", "torso")),
