@@ -31,14 +31,15 @@ def rest_matrix(bone: bpy.types.Bone) -> Array:
 def rest_in_parent(bone: bpy.types.Bone) -> Array:
     """Rest matrix of a bone in its parent's frame (armature space without a parent), (4, 4).
 
-    From the numbers that the host itself evaluates with: the quotient of two armature space matrices differs from them by
-    a rounding, which a long way from the parent grows to a micrometre.
+    From the numbers that the host itself evaluates with: the quotient of two armature space matrices differs from them
+    by a rounding, which a long way from the parent grows to a micrometre.
     """
     if bone.parent is None:
         return rest_matrix(bone)
     out = np.eye(4)
     out[:3, :3] = np.array([list(bone.matrix.row[index]) for index in range(3)])
-    out[:3, 3] = np.array(bone.head) + [0.0, bone.parent.length, 0.0]
+    along = np.array([0.0, bone.parent.length, 0.0])
+    out[:3, 3] = np.array(bone.head) + along
     return out
 
 
