@@ -1,12 +1,13 @@
-"""Change what an arm holds."""
+"""Change what an arm holds, without a pop."""
 
 from __future__ import annotations
 
 import bpy
 
-from ...core.arm.names import ELBOW, IK
-from .. import rig
+from ...core.match.target import Target
+from .. import prove, rig
 from ..holds import MODES
+from ..switch import switch
 from .common import attempt
 
 
@@ -21,16 +22,21 @@ class ARMWRIGHT_OT_hold(bpy.types.Operator):
     mode: bpy.props.EnumProperty(name="Hold", items=[(key, mode.label, mode.help) for key, mode in MODES.items()])  # type: ignore[valid-type]
 
     @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if not rig.has_arms(context.object):
+            cls.poll_message_set("Select an armature that has arms")
+            return False
+        return True
+
+    @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
         return MODES[properties.mode].help
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
-            armature = rig.require(context.object)
-            record = rig.read_record(armature)
-            dials = armature.pose.bones[record.bone(self.arm, "dials")]
-            dials[IK], dials[ELBOW] = MODES[self.mode].ik, MODES[self.mode].elbow
-            armature.update_tag()
-            return f"{self.arm}: {MODES[self.mode].sentence.lower()}"
+            subject = prove.subject_of(rig.require(context.object))
+            mode = MODES[self.mode]
+            outcome = switch(subject, self.arm, Target(ik=mode.ik, elbow=mode.elbow))
+            return f"{self.arm}: {mode.sentence.lower()}; {outcome.sentence()}"
 
         return attempt(self, work)

@@ -1,0 +1,77 @@
+"""Keys of an arm's channels: both sides of a change, so that the frames around it stay as they were."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import bpy
+
+from ..core.errors import HostError
+from .arm_state import Channel
+from .curves import curves_of
+
+
+def keying_is_on(armature: bpy.types.Object, channels: Iterable[Channel]) -> bool:
+    """Whether a change is to be keyed: automatic keying is on, or one of the channels has keys already."""
+    return bool(bpy.context.scene.tool_settings.use_keyframe_insert_auto) or any(
+        True for channel in channels for _ in curves_for(armature, channel)
+    )
+
+
+def curves_for(armature: bpy.types.Object, channel: Channel) -> list[bpy.types.FCurve]:
+    """The curves of a channel in the armature's own action."""
+    animation = armature.animation_data
+    if animation is None or animation.action is None:
+        return []
+    path = _path(channel)
+    return [curve for curve in curves_of(animation.action) if curve.data_path == path]
+
+
+def check_free(armature: bpy.types.Object, channels: Sequence[Channel]) -> None:
+    """Raise HostError, before anything is changed, if a channel can not take a key or a value."""
+    animation = armature.animation_data
+    driven = {curve.data_path for curve in animation.drivers} if animation is not None else set()
+    for channel in channels:
+        if _path(channel) in driven:
+            raise HostError(
+                f"{channel.bone!r}: {channel.path} is driven, so it can not be set: remove that driver, "
+                "or change what drives it"
+            )
+        for curve in curves_for(armature, channel):
+            if curve.lock:
+                raise HostError(
+                    f"{channel.bone!r}: the curve of {channel.path} is locked: unlock it in the graph editor"
+                )
+            if curve.mute:
+                raise HostError(
+                    f"{channel.bone!r}: the curve of {channel.path} is muted: unmute it in the graph editor"
+                )
+    if animation is not None and animation.action is not None:
+        users = [
+            item for item in bpy.data.objects if item.animation_data and item.animation_data.action == animation.action
+        ]
+        slots = {getattr(item.animation_data, "action_slot", None) for item in users}
+        if len(users) > 1 and len(slots) == 1:
+            raise HostError(
+                f"the action {animation.action.name!r} also moves "
+                f"{next(item.name for item in users if item != armature)!r}: "
+                "make it single-user first (the number beside its name)"
+            )
+
+
+def key(armature: bpy.types.Object, channels: Sequence[Channel], frame: float, *, hold: bool) -> None:
+    """Key the channels' present values at `frame`; `hold` keeps them until the next key, as dials always do."""
+    for channel in channels:
+        bone = armature.pose.bones[channel.bone]
+        bone.keyframe_insert(channel.path, frame=frame, group=channel.bone)
+        if not (hold or channel.is_dial):
+            continue
+        for curve in curves_for(armature, channel):
+            for point in curve.keyframe_points:
+                if abs(point.co.x - frame) < 1e-4:
+                    point.interpolation = "CONSTANT"
+
+
+def _path(channel: Channel) -> str:
+    joint = "" if channel.is_dial else "."
+    return f'pose.bones["{channel.bone}"]{joint}{channel.path}'
