@@ -22,7 +22,7 @@ from ..core.guide import Guide
 from ..core.options import ArmOptions
 from ..core.plan.draft import Draft
 from ..core.plan.model import Plan
-from ..core.posing import chain_poses
+from ..core.posing import chain_poses, rigid_inverse
 from ..core.stature import guide_from_stature
 from ..core.tracks import DialTrack, PoseTrack, Tracks
 from . import bench_native, bench_solver, build, host, prove, remove, sample
@@ -122,7 +122,7 @@ def _exactness(poses: int) -> list[Row]:
         turn = rng.uniform(-REACH_TURN, REACH_TURN, 3)
         travel = rng.uniform(-REACH_TRAVEL, REACH_TRAVEL, 3)
         pose = _torso_pose(ours, torso, turn, travel)
-        moved = pose @ np.linalg.inv(host.rest_matrix(ours.data.bones[torso])) @ np.append(shoulder, 1.0)
+        moved = pose @ rigid_inverse(host.rest_matrix(ours.data.bones[torso])) @ np.append(shoulder, 1.0)
         if 0.3 * length < np.linalg.norm(target[:3, 3] - moved[:3]) < 0.97 * length:
             kept.append((turn, travel))
     errors = [

@@ -68,16 +68,13 @@ class PoseReader:
 
 @contextmanager
 def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
-    """`armature` active, selected and in mode `wanted`; the active object, the selection and the modes as before
-    afterwards.
-    """
+    """`armature` active, selected and in mode `wanted`; active object, selection and modes as before afterwards."""
     view_layer = bpy.context.view_layer
     before_active = view_layer.objects.active
     before_mode = before_active.mode if before_active is not None else "OBJECT"
     before_selected = [item for item in view_layer.objects if item.select_get()]
     before_hidden = armature.hide_get()
-    if before_active is not None and before_mode != "OBJECT":
-        bpy.ops.object.mode_set(mode="OBJECT")
+    leave_mode()
     armature.hide_set(False)
     view_layer.objects.active = armature
     armature.select_set(True)
@@ -85,11 +82,31 @@ def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
         bpy.ops.object.mode_set(mode=wanted)
         yield
     finally:
-        if bpy.context.view_layer.objects.active is armature and armature.mode != "OBJECT":
-            bpy.ops.object.mode_set(mode="OBJECT")
+        if bpy.context.view_layer.objects.active is armature:
+            leave_mode()
         for item in view_layer.objects:
             item.select_set(item in before_selected)
         armature.hide_set(before_hidden)
         view_layer.objects.active = before_active
         if before_active is not None and before_mode != "OBJECT":
             bpy.ops.object.mode_set(mode=before_mode)
+
+
+def leave_mode() -> None:
+    """Bring the active object to object mode, if there is one in another mode.
+
+    Host 5.2.3 evaluates the pose while it leaves an armature's edit mode and crashes, more often than not, where bones
+    were added to an armature that had been evaluated before: it reads bones that are gone. At rest it does not.
+    """
+    active = bpy.context.view_layer.objects.active
+    if active is None or active.mode == "OBJECT":
+        return
+    if active.type != "ARMATURE" or active.mode != "EDIT":
+        bpy.ops.object.mode_set(mode="OBJECT")
+        return
+    shown = active.data.pose_position
+    active.data.pose_position = "REST"
+    try:
+        bpy.ops.object.mode_set(mode="OBJECT")
+    finally:
+        active.data.pose_position = shown
