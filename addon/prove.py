@@ -42,6 +42,7 @@ DIAL_FIELDS = {
     n.VOLUME: "volume",
     n.UPPER_LENGTH: "upper_length",
     n.FOREARM_LENGTH: "forearm_length",
+    n.UPPER_ROLL: "upper_roll",
 }
 # The same bound as the wiggle's, arm lengths.
 RECORDED_TRAVEL = 0.15
