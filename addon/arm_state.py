@@ -114,9 +114,9 @@ def write(subject: Subject, arm: str, after: ArmSettings, channels: list[Channel
     record, bones = subject.record, subject.armature.pose.bones
     wanted = {(channel.bone, channel.path) for channel in channels}
     for role, field in FK_ROLES.items():
-        bone = record.bone(arm, role)
-        if (bone, "rotation_euler") in wanted:
-            bones[bone].rotation_euler = getattr(after, field)[pose].tolist()
+        name = record.bone(arm, role)
+        if (name, "rotation_euler") in wanted:
+            bones[name].rotation_euler = getattr(after, field)[pose].tolist()
     for role in HOLD_FIELDS:
         bone = bones[record.bone(arm, role)]
         if (bone.name, "location") in wanted:

@@ -230,7 +230,7 @@ def _with_fk(
 
 
 def _with_roll(g: ArmGeometry, held: ArmSettings, joints: Joints, made: Flags, in_time: bool) -> ArmSettings:
-    """The two rolls of IK (docs/arm.md, 6 and 10) for frames that it makes: the upper arm's dial, the forearm's channel.
+    """IK's rolls (docs/arm.md, 6 and 10), the upper arm's dial and the forearm's channel, for frames that it makes.
 
     Each turns a segment about its own axis, so it is the turn about Y that is nearest to what is missing. The forearm
     has the upper arm's roll already.
