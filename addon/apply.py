@@ -96,6 +96,9 @@ def _add_property(pose_bone: bpy.types.PoseBone, entry: Property) -> None:
         default=entry.default,
         description=entry.help,
     )
+    if entry.unit == "angle":
+        # Held in radians, shown in degrees.
+        pose_bone.id_properties_ui(entry.name).update(subtype="ANGLE")
     pose_bone.property_overridable_library_set(f'["{entry.name}"]', True)
 
 

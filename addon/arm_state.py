@@ -114,13 +114,13 @@ def write(subject: Subject, arm: str, after: ArmSettings, channels: list[Channel
     record, bones = subject.record, subject.armature.pose.bones
     wanted = {(channel.bone, channel.path) for channel in channels}
     for role, field in FK_ROLES.items():
-        control = bones[record.bone(arm, role)]
-        if (control.name, "rotation_euler") in wanted:
-            control.rotation_euler = getattr(after, field)[pose].tolist()
+        name = record.bone(arm, role)
+        if (name, "rotation_euler") in wanted:
+            bones[name].rotation_euler = getattr(after, field)[pose].tolist()
     for role in HOLD_FIELDS:
-        hold = bones[record.bone(arm, role)]
-        if (hold.name, "location") in wanted:
-            _set_basis(hold, own_transform(subject, hold, getattr(after, role)[pose]))
+        bone = bones[record.bone(arm, role)]
+        if (bone.name, "location") in wanted:
+            _set_basis(bone, own_transform(subject, bone, getattr(after, role)[pose]))
     aim = bones[record.bone(arm, "elbow_aim")]
     if (aim.name, "location") in wanted:
         frame = np.eye(4)

@@ -91,5 +91,6 @@ def _settings(rng: np.random.Generator, geometry: ArmGeometry, count: int) -> Ar
         aim=shoulder + rng.uniform(-1.0, 1.0, (count, 3)),
         upper_length=rng.uniform(0.6, 1.5, count),
         forearm_length=rng.uniform(0.6, 1.5, count),
+        upper_roll=rng.uniform(-np.pi, np.pi, count),
         **dials,
     )

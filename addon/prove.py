@@ -42,6 +42,7 @@ DIAL_FIELDS = {
     n.VOLUME: "volume",
     n.UPPER_LENGTH: "upper_length",
     n.FOREARM_LENGTH: "forearm_length",
+    n.UPPER_ROLL: "upper_roll",
 }
 # The same bound as the wiggle's, arm lengths.
 RECORDED_TRAVEL = 0.15
@@ -86,6 +87,10 @@ def subject_of(armature: bpy.types.Object) -> Subject:
         raise HostError(
             f"{armature.name!r} has lost the bone {missing[0]!r} of its arms: undo its removal, or build the arms again"
         )
+    dials = [armature.pose.bones[record.bone(arm, "dials")] for arm in record.arms]
+    lost = [(bone.name, key) for bone in dials for key in DIAL_FIELDS if key not in bone]
+    if lost:
+        raise HostError(f"{lost[0][0]!r} of {armature.name!r} has no dial {lost[0][1]!r}: build the arms again")
     if armature.name not in bpy.context.view_layer.objects:
         raise HostError(f"{armature.name!r} is not in the current view layer: enable the collection that it is in")
     guide = guide_json.from_text(record.guide)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import bpy
 
-from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, VOLUME
+from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, UPPER_ROLL, VOLUME
 from .common import SIDE_NAMES, shown_rig
 
 # Share of the panel that the names of the dials take.
 NAMES = 0.4
 
 GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
-    ("Hold", ((IK, "FK to IK"), (ELBOW, "Elbow hold"))),
+    ("Hold", ((IK, "FK to IK"), (ELBOW, "Elbow hold"), (UPPER_ROLL, "Upper arm roll"))),
     ("Shoulder", ((LIFT, "Lift"), (ISOLATE, "Isolate"))),
     ("Reach", ((STRETCH, "Stretch"), (SOFT, "Soft reach"), (VOLUME, "Keep volume"))),
     ("Length", ((UPPER_LENGTH, "Upper arm"), (FOREARM_LENGTH, "Forearm"))),

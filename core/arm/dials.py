@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from ..plan.draft import Draft
 from ..plan.model import Property
 from . import names as n
@@ -24,10 +26,20 @@ DIALS: tuple[tuple[str, float, float, float, str], ...] = (
     (n.VOLUME, 1.0, 0.0, 1.0, "How much a longer segment gets thinner"),
     (n.UPPER_LENGTH, 1.0, 0.25, 4.0, "Length of the upper arm over its length at rest"),
     (n.FOREARM_LENGTH, 1.0, 0.25, 4.0, "Length of the forearm over its length at rest"),
+    (
+        n.UPPER_ROLL,
+        0.0,
+        -math.pi,
+        math.pi,
+        "Roll of the held arm's upper arm about itself; switching sets it so that nothing turns",
+    ),
 )
+# Dials in radians.
+ANGLES = (n.UPPER_ROLL,)
 
 
 def add_dials(draft: Draft, arm: ArmContext) -> None:
     """Add the dials to the clavicle control."""
     for key, default, low, high, help in DIALS:
-        draft.properties.append(Property(arm.names.fk_clavicle, key, default, low, high, help))
+        unit = "angle" if key in ANGLES else ""
+        draft.properties.append(Property(arm.names.fk_clavicle, key, default, low, high, help, unit=unit))

@@ -34,7 +34,7 @@ def add_ik(draft: Draft, arm: ArmContext) -> None:
     draft.constrain(names.ik_span, "aim", "locked_track", names.aim_elbow, axis="-Z", lock="Y")
     _add_reach(draft, arm)
 
-    draft.bones.append(working(names.ik_upper_arm, names.ik_span, frames.upper_arm, frames.upper_length, "XYZ"))
+    draft.bones.append(working(names.ik_upper_arm, names.ik_span, frames.upper_arm, frames.upper_length, "YXZ"))
     _turn_upper_arm(draft, arm)
     draft.bones.append(working(names.ik_held, names.ik_upper_arm, frames.upper_arm, frames.upper_length))
     draft.constrain(names.ik_held, "hold", "damped_track", names.hold_elbow, axis="Y")
@@ -122,7 +122,10 @@ def _add_reach(draft: Draft, arm: ArmContext) -> None:
 
 
 def _turn_upper_arm(draft: Draft, arm: ArmContext) -> None:
-    """The upper arm leaves the span by the triangle's angle at the shoulder, about the hinge, towards the aim."""
+    """The upper arm leaves the span by the triangle's angle at the shoulder, about the hinge, towards the aim.
+
+    Before that, seen in its order YXZ, it rolls about itself.
+    """
     names, frames = arm.names, arm.frames
     a, b, _ = _lengths(arm)
     rest = float(np.arccos(np.clip(span_frame(arm)[:3, 1] @ frames.upper_arm[:3, 1], -1.0, 1.0)))
@@ -137,3 +140,4 @@ def _turn_upper_arm(draft: Draft, arm: ArmContext) -> None:
         computed("slack", names.ik_span, SLACK),
         index=0,
     )
+    draft.drive(names.ik_upper_arm, "rotation_euler", "roll", dial(arm, "roll", n.UPPER_ROLL), index=1)

@@ -21,7 +21,7 @@ SOFT = "soft"
 VOLUME = "volume"
 UPPER_LENGTH = "upper_length"
 FOREARM_LENGTH = "forearm_length"
-
+UPPER_ROLL = "upper_roll"
 
 # Constraints of a space bone: each holds on to one thing, and one at most has influence; none is the world.
 SPACE_TORSO = "torso"

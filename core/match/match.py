@@ -16,13 +16,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import MatchError
-from ..rotations import angle_between, axis_matrix, euler_to_matrix
+from ..rotations import angle_between, axis_matrix, euler_to_matrix, unit
 from ..solve.arm import solve, solve_parts
 from ..solve.settings import ArmGeometry, ArmPose, ArmSettings, Array
-from .both import roll_side
 from .euler_paths import euler_near, euler_path
 from .hand import match_hand, placed_aim
-from .nearest import Joints, LengthLimits, nearest_joints, picked_joints
+from .nearest import Joints, LengthLimits, bend_side, nearest_joints, picked_joints
 from .target import Flags, Matched, Target, WantedDials, picked_dials, unchanged_mode, wanted_dials
 
 # The length dials' range (docs/arm.md).
@@ -30,8 +29,10 @@ SHORTEST_DIAL = 0.25
 LONGEST_DIAL = 4.0
 # Errors below this (of the arm's length; radians) are rounding.
 EXACT = 1e-9
-# Channels whose matrices differ by less are left as they are.
-SAME_TURN = 4e-15
+# Channels whose matrices differ by less are left as they are: rounding makes up to 6.2e-15 of them (15000 random arms).
+SAME_TURN = 1e-14
+# A roll this near to half a turn is half a turn, radians: which way it is told as is rounding's choice otherwise.
+HALF_TURN_ROOM = 1e-12
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,8 @@ def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_ti
     What the wanted mode does not read stays as it is; so do the holds, the aim and the length dials of frames whose
     ik, elbow, stretch and soft do not change. An elbow hold that is taken up gets the upper arm's orientation, so that
     an FK forearm keeps its channels. Where the pose can not be made, the nearest is: the wrist first (a held elbow
-    before it), then the elbow, then the orientations; the errors say how far it is. An IK elbow is a hinge: without an
-    elbow hold a roll of the upper arm against the plane of the joints is not made, and shows in `angle_error`.
+    before it), then the elbow, then the orientations; the errors say how far it is. An IK elbow is a hinge; what the
+    upper arm has rolled against the plane of the joints, the dial `upper_roll` takes up, within half a turn either way.
     An elbow that is folded past the IK's limit is folded to the limit at its own lengths; the wrist is then off.
 
     Raises MatchError for a dial out of range or an in-between mode, and for a pose that is not finite.
@@ -162,7 +163,8 @@ def _held(
     if both.any():
         with np.errstate(invalid="ignore", divide="ignore"):
             some = picked_joints(joints, both)
-            side = roll_side(g, some, picked_dials(wanted, both), dial_upper[both], dial_fore[both])
+            # In the plane of the joints, like a lone hand's: an arm bent by its hinge then needs no roll.
+            side = bend_side(some, unit(some.wrist - some.shoulder))
             aim[both] = placed_aim(g, some, some.wrist, side, before.aim[both])
 
     elbow_hold = before.elbow_hold.copy()
@@ -228,22 +230,33 @@ def _with_fk(
 
 
 def _with_roll(g: ArmGeometry, held: ArmSettings, joints: Joints, made: Flags, in_time: bool) -> ArmSettings:
-    """The forearm's roll channel, by which IK rolls the forearm (docs/arm.md, 10), for frames that IK makes.
+    """IK's rolls (docs/arm.md, 6 and 10), the upper arm's dial and the forearm's channel, for frames that it makes.
 
-    The channel turns about the forearm's own axis, so it is the turn about Y that is nearest to what is missing.
+    Each turns a segment about its own axis, so it is the turn about Y that is nearest to what is missing. The forearm
+    has the upper arm's roll already.
     """
     if not made.any():
         return held
     level = held.forearm.copy()
     level[made, 1] = 0.0
-    missing = _turned_back(solve_parts(g, replace(held, forearm=level))[1].ik_forearm, joints.forearm)
-    roll = np.arctan2(missing[:, 0, 2] - missing[:, 2, 0], missing[:, 0, 0] + missing[:, 2, 2])
+    parts = solve_parts(g, replace(held, forearm=level, upper_roll=np.where(made, 0.0, held.upper_roll)))[1]
+    upper = _about_y(_turned_back(parts.held_ik_upper, joints.upper_arm))
+    half = np.abs(np.abs(upper) - np.pi) < HALF_TURN_ROOM
+    upper = np.where(half, np.copysign(np.pi, held.upper_roll), upper)
+    upper = np.where(made & (np.abs(upper - held.upper_roll) > SAME_TURN), upper, held.upper_roll)
+
+    roll = _about_y(_turned_back(parts.ik_forearm, joints.forearm)) - upper
     current = held.forearm[:, 1]
     roll = np.unwrap(roll) if in_time else roll
     roll += 2.0 * np.pi * np.round((current[:1] - roll[:1] if in_time else current - roll) / (2.0 * np.pi))
     forearm = held.forearm.copy()
     forearm[:, 1] = np.where(made & (np.abs(roll - current) > SAME_TURN), roll, current)
-    return replace(held, forearm=forearm)
+    return replace(held, forearm=forearm, upper_roll=upper)
+
+
+def _about_y(turns: Array) -> Array:
+    """Angles (N,) of the turns about Y that are nearest to `turns` (N, 3, 3)."""
+    return np.asarray(np.arctan2(turns[:, 0, 2] - turns[:, 2, 0], turns[:, 0, 0] + turns[:, 2, 2]))
 
 
 def _channels(turns: Array, order: str, current: Array, in_time: bool) -> Array:

@@ -150,6 +150,7 @@ class Property:
         default, low, high: value and hard limits.
         help: one line for the tooltip.
         dial: whether people set it; the others carry intermediate results.
+        unit: "angle" for radians, "" for a plain number.
     """
 
     bone: str
@@ -159,6 +160,7 @@ class Property:
     high: float
     help: str
     dial: bool = True
+    unit: str = ""
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ REST_TOLERANCE = 1e-6
 # An existing bone's matrix comes out of the host in single precision, after products of its parents'.
 EXTERNAL_REST_TOLERANCE = 1e-4
 
+UNITS = ("", "angle")
 ROTATION_ORDERS = ("QUATERNION", "XYZ", "XZY", "YXZ", "YZX", "ZXY", "ZYX")
 HUES = ("body", "held", "shoulder")
 # Components of the channels that a driver may write, and that a variable may read.
@@ -189,6 +190,8 @@ def _check_properties(plan: Plan) -> set[tuple[str, str]]:
             _fail(f"{what}: this bone is not in the plan")
         if (item.bone, item.name) in found:
             _fail(f"{what} is there twice: rename one")
+        if item.unit not in UNITS:
+            _fail_choice(f"the unit of {what}", item.unit, UNITS)
         _check_range(item, what)
         if len(item.help) > MOST_HELP or not _is_text(item.help):
             _fail(f"{what}: its help is not one line of at most {MOST_HELP} characters")

@@ -20,7 +20,10 @@ from .run_plan import FAR, RunSpec
 
 Array = NDArray[np.float64]
 
-DIALS = ("ik", "elbow", "isolate", "lift", "stretch", "soft", "volume", "upper_length", "forearm_length")
+DIALS = (
+    *("ik", "elbow", "isolate", "lift", "stretch", "soft", "volume"),
+    *("upper_length", "forearm_length", "upper_roll"),
+)
 CHANNELS = ("clavicle", "upper_arm", "forearm", "hand")
 
 # Channels of controls that a clip leaves alone, left arm, radians: a loosely bent arm, away from every zero, so that no
@@ -79,7 +82,7 @@ def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Ar
     dials = {
         name: np.full(frames, value)
         for name, value in zip(
-            DIALS, (case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0), strict=True
+            DIALS, (case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0, 0.0), strict=True
         )
     }
     dials |= {name: np.asarray(values, float) for name, values in spec.dials}

@@ -179,7 +179,8 @@ def _block(g: ArmGeometry, rest: _Rest, s: ArmSettings) -> tuple[dict[str, Array
     x = (a * a - b * b + reach * reach) / double
     # a² - x² as a product: it is exact next to the straight arm, where the difference of the squares cancels.
     h = np.sqrt(np.maximum(0.0, slack * (2.0 * straight - slack) * (reach * reach - (a - b) ** 2))) / double
-    free_ik_upper = _where_asked(_frame((along * x + aside * h) / a, side), fk_upper, s.ik)
+    hinged = after(_frame((along * x + aside * h) / a, side), turn_about_y(s.upper_roll))
+    free_ik_upper = _where_asked(hinged, fk_upper, s.ik)
     # 7
     to_elbow = elbow_at - shoulder
     asked = length(to_elbow)

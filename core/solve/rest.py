@@ -46,4 +46,5 @@ def rest_settings(geometry: ArmGeometry, count: int) -> ArmSettings:
         volume=dial(),
         upper_length=dial(1.0),
         forearm_length=dial(1.0),
+        upper_roll=dial(),
     )

@@ -53,6 +53,7 @@ class ArmSettings:
         aim: position of the elbow aim, (N, 3).
         ik, elbow, isolate, lift, stretch, soft, volume: dials, (N,), 0 to 1.
         upper_length, forearm_length: dials, (N,), factors of the rest lengths.
+        upper_roll: dial, (N,), radians: roll of the IK upper arm about itself.
     """
 
     torso: Array
@@ -73,6 +74,7 @@ class ArmSettings:
     volume: Array
     upper_length: Array
     forearm_length: Array
+    upper_roll: Array
 
 
 @dataclass(frozen=True)

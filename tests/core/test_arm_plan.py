@@ -37,7 +37,10 @@ ROLES = {
     *("clavicle", "upper_arm", "elbow", "forearm", "wrist", "hand", "skin_upper_arm", "skin_forearm"),
     *("hand_space", "elbow_space"),
 }
-DIALS = {"ik", "elbow_hold", "isolate", "lift", "stretch", "soft", "volume", "upper_length", "forearm_length"}
+DIALS = {
+    *("ik", "elbow_hold", "isolate", "lift", "stretch", "soft", "volume"),
+    *("upper_length", "forearm_length", "upper_roll"),
+}
 
 
 def plan_of(height: float = 1.7, angle: float = math.radians(45.0)) -> Plan:

@@ -116,9 +116,10 @@ def test_a_recorded_motion_baked_from_holds_to_fk_has_no_jumps(
 
 def test_channels_that_say_the_same_already_are_not_touched(rng: np.random.Generator) -> None:
     geometry = arm(45.0)
-    before = random_settings(rng, geometry, 50)
-    zeros = np.zeros(50)
-    before = replace(before, ik=zeros, elbow=zeros, lift=zeros, hand=rng.uniform(-9.0, 9.0, (50, 3)))
+    count = 3000
+    before = random_settings(rng, geometry, count)
+    zeros = np.zeros(count)
+    before = replace(before, ik=zeros, elbow=zeros, lift=zeros, hand=rng.uniform(-9.0, 9.0, (count, 3)))
     after = match(geometry, before, Target(elbow=1.0)).settings
     for name in ("clavicle", "upper_arm", "hand"):
         assert_close(getattr(after, name), getattr(before, name))

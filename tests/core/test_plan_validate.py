@@ -153,6 +153,7 @@ REFUSED: list[tuple[Plan, str]] = [
     (_with("properties 0", high=0.0), "range 0 to 0"),
     (_with("properties 0", default=2.0), 'property "ik".*default 2, outside'),
     (_with("properties 0", high=1e30), "too large a range"),
+    (_with("properties 0", unit="degrees"), "unit of the property \"ik\".*is 'degrees'.*angle"),
     (_with("properties 0", help="a\nb"), "one line"),
     (_with("properties 0", help="a" * 1025), "at most 1024"),
     (_plus("properties", IK), 'property "ik" of bone "hold.hand.L" is there twice'),

@@ -164,11 +164,28 @@ def test_the_ik_elbow_is_a_hinge_about_x_that_bends_the_positive_way(
 ) -> None:
     settings = in_reach(rng, geometry)
     pose = solve(geometry, settings)
-    # The FK forearm's own roll comes after the hinge.
-    unrolled = pose.forearm @ euler_to_matrix(-settings.forearm * [0.0, 1.0, 0.0], "XYZ")
-    bend = np.swapaxes(pose.upper_arm, 1, 2) @ unrolled
+    # Each segment's own roll comes after the hinge, and the forearm has the upper arm's as well.
+    rolls = settings.upper_roll[:, None] * [0.0, 1.0, 0.0]
+    upper = pose.upper_arm @ euler_to_matrix(-rolls, "XYZ")
+    fore = pose.forearm @ euler_to_matrix(-rolls - settings.forearm * [0.0, 1.0, 0.0], "XYZ")
+    bend = np.swapaxes(upper, 1, 2) @ fore
     assert_close(bend[:, 0, 0], 1.0, atol=1e-12)
     assert np.all(bend[:, 2, 1] > 0.0)
+
+
+def test_the_upper_arm_s_roll_turns_the_ik_arm_about_itself_and_moves_no_joint(
+    geometry: ArmGeometry, rng: np.random.Generator
+) -> None:
+    settings = in_reach(rng, geometry)
+    for elbow in (0.0, 1.0):
+        rolled = replace(settings, elbow=np.full(len(settings.ik), elbow))
+        plain, pose = solve(geometry, zeros(rolled, "upper_roll")), solve(geometry, rolled)
+        for item in fields(ArmPose):
+            if item.name not in ("upper_arm", "forearm"):
+                assert_close(getattr(pose, item.name), getattr(plain, item.name), atol=METRES, err_msg=item.name)
+        turns = euler_to_matrix(settings.upper_roll[:, None] * [0.0, 1.0, 0.0], "XYZ")
+        assert_close(pose.upper_arm, plain.upper_arm @ turns, atol=1e-12)
+        assert_close(pose.forearm, plain.forearm @ turns, atol=1e-12)
 
 
 def test_a_hand_hold_does_not_move_whatever_torso_and_clavicle_do(

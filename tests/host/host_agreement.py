@@ -80,6 +80,7 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
         volume=_dial(rng, count),
         upper_length=_dial(rng, count, 0.6, 1.5),
         forearm_length=_dial(rng, count, 0.6, 1.5),
+        upper_roll=single(rng.uniform(-np.pi, np.pi, count)),
     )
 
 
@@ -186,7 +187,8 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
         ]
         for role in ("clavicle", "upper_arm", "forearm", "hand"):
             angles.append(EulerTrack(record.bone(arm, f"fk_{role}"), getattr(value, role)))
-        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", "upper_length", "forearm_length"):
+        lengths = ("upper_length", "forearm_length")
+        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", *lengths, "upper_roll"):
             dials.append(DialTrack(record.bone(arm, "dials"), key, getattr(value, key)))
         dials.append(DialTrack(record.bone(arm, "dials"), "elbow_hold", value.elbow))
         del rest

@@ -54,3 +54,30 @@ def test_no_dial_moves_the_arm_at_rest(wren: Any, dial: str) -> None:
         # A full soft dial keeps a nearly straight arm from reaching its own rest pose: that is what it is for.
         limit = 0.05 if dial == "soft" else 5e-6
         assert np.abs(reader.read() - rest).max() < limit, (dial, value)
+
+
+def test_the_upper_arm_s_roll_is_held_in_radians_and_shown_as_an_angle(wren: Any) -> None:
+    import bpy
+
+    from armwright.addon.host import PoseReader
+
+    dials = wren.pose.bones["fk.clavicle.L"]
+    shown = dials.id_properties_ui("upper_roll").as_dict()
+    assert shown["subtype"] == "ANGLE"
+    assert (shown["min"], shown["max"]) == pytest.approx((-np.pi, np.pi))
+    assert dials.id_properties_ui("ik").as_dict()["subtype"] == "NONE"
+    names = ["skin.upper_arm.L", "skin.forearm.L", "skin.hand.L"]
+    reader = PoseReader(wren, bpy.context.view_layer, names)
+    found = []
+    for roll in (0.0, 0.7):
+        dials["ik"], dials["upper_roll"] = 1.0, roll
+        wren.update_tag()
+        bpy.context.view_layer.update()
+        found.append(reader.read())
+    plain, rolled = found
+    assert np.abs(rolled[:, :3, 3] - plain[:, :3, 3]).max() < 2e-6
+    cosine, sine = np.cos(0.7), np.sin(0.7)
+    turn = np.array([[cosine, 0.0, sine], [0.0, 1.0, 0.0], [-sine, 0.0, cosine]])
+    for index, expected in enumerate((turn, turn, np.eye(3))):
+        got = np.linalg.inv(plain[index, :3, :3]) @ rolled[index, :3, :3]
+        assert np.abs(got - expected).max() < 2e-6, names[index]

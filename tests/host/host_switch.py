@@ -14,13 +14,13 @@ MODES = {"none": (0.0, 0.0), "hand": (1.0, 0.0), "elbow": (0.0, 1.0), "both": (1
 
 
 def _natural(rng: np.random.Generator, armature: Any, subject: Any, arm: str) -> None:
-    """A random pose that an arm takes: torso turned, elbow bent by its hinge, forearm rolled, hand anyhow."""
+    """A random pose: torso turned, upper arm and hand anyhow, elbow bent also off its hinge, forearm rolled."""
     bones = armature.pose.bones
     bones["torso.2"].rotation_euler = rng.uniform(-0.4, 0.4, 3).tolist()
-    bones[f"fk.clavicle.{arm}"].rotation_euler = rng.uniform(-0.2, 0.2, 3).tolist()
-    bones[f"fk.upper_arm.{arm}"].rotation_euler = rng.uniform(-0.8, 0.8, 3).tolist()
-    bones[f"fk.forearm.{arm}"].rotation_euler = (rng.uniform(0.2, 1.6), rng.uniform(-1.0, 1.0), 0.0)
-    bones[f"fk.hand.{arm}"].rotation_euler = rng.uniform(-0.7, 0.7, 3).tolist()
+    bones[f"fk.clavicle.{arm}"].rotation_euler = rng.uniform(-0.4, 0.4, 3).tolist()
+    bones[f"fk.upper_arm.{arm}"].rotation_euler = rng.uniform(-2.5, 2.5, 3).tolist()
+    bones[f"fk.forearm.{arm}"].rotation_euler = (rng.uniform(-0.5, 2.3), rng.uniform(-2.0, 2.0), rng.uniform(-0.5, 0.5))
+    bones[f"fk.hand.{arm}"].rotation_euler = rng.uniform(-1.5, 1.5, 3).tolist()
     dials = bones[f"fk.clavicle.{arm}"]
     for key in ("isolate", "lift", "stretch"):
         dials[key] = float(rng.integers(0, 2))
@@ -132,7 +132,7 @@ def test_back_and_forth_many_times_in_a_shot(wren: Any) -> None:
     import bpy
 
     from armwright.addon import prove
-    from armwright.addon.switch import POP_LIMIT, switch
+    from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
     _animated(wren)
@@ -141,9 +141,7 @@ def test_back_and_forth_many_times_in_a_shot(wren: Any) -> None:
         bpy.context.scene.frame_set(frame)
         ik, elbow = MODES[mode]
         outcome = switch(subject, "L", Target(ik=ik, elbow=elbow), keyed=True)
-        assert outcome.pop < POP_LIMIT, (frame, mode, outcome)
-        # A free arm that comes from an elbow hold may have rolled off its hinge, which IK can not show: it is said.
-        assert outcome.kept or (frame == 30 and "degrees away" in outcome.sentence()), (frame, mode, outcome)
+        assert outcome.kept, (frame, mode, outcome)
     path = _positions(wren, range(1, 41))[:, 2, :3, 3]
     steps = np.linalg.norm(np.diff(path, axis=0), axis=1)
     print("largest step of the hand", steps.max())

@@ -115,7 +115,7 @@ def plain(g: ArmGeometry, s: ArmSettings) -> dict[str, Any]:
     h = np.sqrt(max(0.0, a**2 - x**2)) if slack > 0.0 else 0.0
     u = unit(hold - shoulder)
     p = unit((s.aim - shoulder) - u * (u @ (s.aim - shoulder)))
-    ru_ik = framed(x * u + h * p, np.cross(p, u))
+    ru_ik = framed(x * u + h * p, np.cross(p, u)) * Rotation.from_rotvec([0.0, s.upper_roll, 0.0])
     # 7, 8
     asked = float(np.linalg.norm(elbow_hold - shoulder))
     l_hold = float(np.clip(asked, o.shortest * g.upper_length, o.longest * g.upper_length))
