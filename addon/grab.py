@@ -1,0 +1,155 @@
+"""Grab and let go in one operation: the space that carries a hold, then the hold itself; all of it or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import bpy
+
+from ..core.errors import HostError
+from ..core.match.match import match
+from ..core.match.target import Target
+from . import arm_state, keys, spaces
+from .arm_state import HOLD_FIELDS, Channel
+from .holds import MODES
+from .prove import DIAL_FIELDS, FK_ROLES, Subject
+from .switch import Outcome, check_editable, switch
+
+PARTS = {"hand": ("hand",), "elbow": ("elbow",), "both": ("hand", "elbow")}
+
+
+@dataclass(frozen=True)
+class Thing:
+    """What to hold on to: an object, or one of its bones."""
+
+    item: bpy.types.Object
+    bone: str = ""
+
+    def label(self) -> str:
+        """For people."""
+        return f"{self.bone} of {self.item.name}" if self.bone else self.item.name
+
+
+def grab(subject: Subject, arm: str, parts: str, target: Thing | None, keyed: bool | None = None) -> Outcome:
+    """Hold `target` (None is the world) with hand, elbow or both from this frame on, the arm staying where it is.
+
+    `keyed` None keys where keying is on. Raises HostError or MatchError before anything is changed.
+    """
+    holds = _holds(parts)
+    for hold in holds:
+        spaces.check_settable(subject, arm, hold)
+        if target is not None:
+            spaces.check_target(subject, arm, hold, target.item, target.bone)
+    mode = _target(parts)
+    _check_switch(subject, arm, mode)
+    channels = every_channel(subject, arm, holds)
+    wants_keys = keys.keying_is_on(subject.armature, channels) if keyed is None else keyed
+    if wants_keys:
+        spaces.whole_frame()
+    # From here on nothing is refused: what was checked is all that the two steps ask for.
+    steps = []
+    for hold in holds:
+        if target is None:
+            space = spaces.space_named(subject, arm, hold, spaces.WORLD)
+        else:
+            space = spaces.ensure_space(subject, arm, hold, target.item, target.bone)
+        steps.append(spaces.set_space(subject, arm, hold, space, wants_keys))
+    steps.append(switch(subject, arm, mode, keyed=wants_keys))
+    return _together(steps, wants_keys)
+
+
+def release(subject: Subject, arm: str, keyed: bool | None = None) -> Outcome:
+    """Let go of everything from this frame on, the arm staying where it is. Raises as `grab` does."""
+    return switch(subject, arm, Target(ik=MODES["none"].ik, elbow=MODES["none"].elbow), keyed=keyed)
+
+
+def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, first: int, last: int) -> Outcome:
+    """Hold `target` from `first` to `last` and let go there, keyed; the motion of the rest is as it is.
+
+    Frames before `first` stay as they are; from `last` on the arm goes on to the next keys that it has. Raises
+    HostError or MatchError before anything is changed.
+    """
+    holds = _holds(parts)
+    if first < 0:
+        raise HostError(f"the range begins at frame {first}: begin at 0 or later")
+    if last <= first:
+        raise HostError(f"from {first} to {last} there is nothing to hold: the last frame must come after the first")
+    armature, scene = subject.armature, bpy.context.scene
+    check_editable(armature)
+    channels = every_channel(subject, arm, holds)
+    keys.check_free(armature, [*channels, *_controls(subject, arm)])
+    _check_no_keys(armature, channels, first, last)
+    frame, subframe = scene.frame_current, scene.frame_subframe
+    try:
+        scene.frame_set(first)
+        began = grab(subject, arm, parts, target, keyed=True)
+        # A key of the hold after the range would pull at it within.
+        own = [channel for hold in holds for channel in spaces.hold_channels(spaces.hold_bone(subject, arm, hold))]
+        keys.key(armature, own, first, hold=True)
+        scene.frame_set(last)
+        ended = release(subject, arm, keyed=True)
+    finally:
+        scene.frame_set(frame, subframe=subframe)
+    return _together([began, ended], True)
+
+
+def every_channel(subject: Subject, arm: str, holds: Sequence[str]) -> list[Channel]:
+    """What says whether and where the arm is held: dials of the mode, holds, influences of their spaces."""
+    dials = subject.record.bone(arm, "dials")
+    out = [Channel(dials, f'["{key}"]') for key, field in DIAL_FIELDS.items() if field in ("ik", "elbow")]
+    for hold in holds:
+        carrier = spaces.space_bone(subject, arm, hold)
+        out += spaces.hold_channels(spaces.hold_bone(subject, arm, hold))
+        out += [spaces.influence(carrier, item.name) for item in carrier.constraints if item.type in spaces.KINDS]
+    return out
+
+
+def _controls(subject: Subject, arm: str) -> list[Channel]:
+    """The other channels that letting go may set."""
+    record = subject.record
+    dials = record.bone(arm, "dials")
+    return [
+        *(Channel(record.bone(arm, role), "rotation_euler") for role in FK_ROLES),
+        *(Channel(record.bone(arm, role), "location") for role in (*HOLD_FIELDS, "elbow_aim")),
+        *(Channel(dials, f'["{key}"]') for key in DIAL_FIELDS),
+    ]
+
+
+def _check_no_keys(armature: bpy.types.Object, channels: Sequence[Channel], first: int, last: int) -> None:
+    """Raise HostError where keys within the range would let go, or take hold of something else."""
+    for channel in channels:
+        frames = sorted(
+            {
+                point.co.x
+                for curve in keys.curves_for(armature, channel)
+                for point in curve.keyframe_points
+                if first < point.co.x < last
+            }
+        )
+        if frames:
+            raise HostError(
+                f"{channel.bone!r}: {channel.path} has a key at frame {frames[0]:g}, between {first} and {last}, which "
+                "would disturb the hold: delete that key, or choose a range without it"
+            )
+
+
+def _check_switch(subject: Subject, arm: str, mode: Target) -> None:
+    check_editable(subject.armature)
+    before = arm_state.read(subject, arm)
+    after = match(subject.geometries[arm], before, mode, in_time=False).settings
+    keys.check_free(subject.armature, arm_state.changed(before, after, subject, arm))
+
+
+def _target(parts: str) -> Target:
+    return Target(ik=MODES[parts].ik, elbow=MODES[parts].elbow)
+
+
+def _holds(parts: str) -> tuple[str, ...]:
+    if parts not in PARTS:
+        raise HostError(f"no part {parts!r} to hold with: there are {', '.join(PARTS)}")
+    return PARTS[parts]
+
+
+def _together(steps: Sequence[Outcome], keyed: bool) -> Outcome:
+    return Outcome(max(step.pop for step in steps), max(step.pop_angle for step in steps), keyed)
