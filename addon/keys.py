@@ -62,8 +62,8 @@ def check_free(armature: bpy.types.Object, channels: Sequence[Channel]) -> None:
 def key(armature: bpy.types.Object, channels: Sequence[Channel], frame: float, *, hold: bool) -> None:
     """Key the channels' present values at `frame`; `hold` keeps them until the next key, as dials always do."""
     for channel in channels:
-        bone = armature.pose.bones[channel.bone]
-        bone.keyframe_insert(channel.path, frame=frame, group=channel.bone)
+        # From the object on: a bone does not take the path of a constraint's influence.
+        armature.keyframe_insert(_path(channel), frame=frame, group=channel.bone)
         if not (hold or channel.is_dial):
             continue
         for curve in curves_for(armature, channel):

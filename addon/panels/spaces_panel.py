@@ -1,0 +1,54 @@
+"""Sidebar: what carries each hold, and the buttons that grab and let go."""
+
+from __future__ import annotations
+
+import bpy
+
+from ..spaces import HOLDS, KINDS, ON, is_gone
+from .common import SIDE_NAMES, shown_rig
+
+
+class ARMWRIGHT_PT_spaces(bpy.types.Panel):
+    """For each arm: grab, let go, and a menu of what carries its hand hold and its elbow hold."""
+
+    bl_label = "What carries the holds"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Armwright"
+    bl_order = 1
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return shown_rig(context) is not None
+
+    def draw(self, context: bpy.types.Context) -> None:
+        shown = shown_rig(context)
+        if shown is None:
+            return
+        armature, record = shown
+        lost = False
+        for arm in record.arms:
+            box = self.layout.box()
+            box.label(text=f"{SIDE_NAMES.get(arm, arm)} arm")
+            for hold in HOLDS:
+                constraints = [
+                    item
+                    for item in armature.pose.bones[record.bone(arm, f"{hold}_space")].constraints
+                    if item.type in KINDS
+                ]
+                now = next((item.name for item in constraints if item.influence > ON), "world")
+                gone = any(is_gone(item) for item in constraints)
+                lost = lost or gone
+                row = box.row(align=True)
+                row.label(text=f"{hold.capitalize()} held in", icon="ERROR" if gone else "NONE")
+                menu = row.operator_menu_enum("armwright.set_space", "space", text=now)
+                menu.arm, menu.hold = arm, hold
+            row = box.row(align=True)
+            for parts, label in (("hand", "Grab"), ("elbow", "Lean elbow"), ("both", "Both")):
+                button = row.operator("armwright.grab", text=label)
+                button.arm, button.parts = arm, parts
+            row = box.row(align=True)
+            row.operator("armwright.hold_range", text="Over a range").arm = arm
+            row.operator("armwright.release").arm = arm
+        if lost:
+            self.layout.operator("armwright.mend_spaces", icon="ERROR")
