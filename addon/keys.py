@@ -8,6 +8,7 @@ import bpy
 
 from ..core.errors import HostError
 from .arm_state import Channel
+from .curve_shape import restore, shapes_of
 from .curves import curves_of
 
 
@@ -60,10 +61,15 @@ def check_free(armature: bpy.types.Object, channels: Sequence[Channel]) -> None:
 
 
 def key(armature: bpy.types.Object, channels: Sequence[Channel], frame: float, *, hold: bool) -> None:
-    """Key the channels' present values at `frame`; `hold` keeps them until the next key, as dials always do."""
+    """Key the channels' present values at `frame`; `hold` keeps them until the next key, as dials always do.
+
+    Up to the key, and from the next key on, the curves keep their shape.
+    """
     for channel in channels:
+        before = shapes_of(curves_for(armature, channel))
         # From the object on: a bone does not take the path of a constraint's influence.
         armature.keyframe_insert(_path(channel), frame=frame, group=channel.bone)
+        restore(curves_for(armature, channel), before, frame)
         if not (hold or channel.is_dial):
             continue
         for curve in curves_for(armature, channel):
