@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import bpy
+import numpy as np
 
 from ..core.errors import HostError
 from ..core.match.match import match
 from ..core.match.target import Target
 from . import arm_state, keys, spaces
-from .arm_state import HOLD_FIELDS, Channel
+from .arm_state import Channel
+from .curve_shape import SAME_FRAME
 from .holds import MODES
 from .prove import DIAL_FIELDS, FK_ROLES, Subject
 from .switch import Outcome, check_editable, switch
@@ -67,8 +70,8 @@ def release(subject: Subject, arm: str, keyed: bool | None = None) -> Outcome:
 def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, first: int, last: int) -> Outcome:
     """Hold `target` from `first` to `last` and let go there, keyed; the motion of the rest is as it is.
 
-    Frames before `first` stay as they are; from `last` on the arm goes on to the next keys that it has. Raises
-    HostError or MatchError before anything is changed.
+    Frames before `first` stay as they are; after `last` the arm goes on to its next keys, and from there on it is as
+    before. Raises HostError or MatchError before anything is changed.
     """
     holds = _holds(parts)
     if first < 0:
@@ -78,10 +81,12 @@ def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, fir
     armature, scene = subject.armature, bpy.context.scene
     check_editable(armature)
     channels = every_channel(subject, arm, holds)
-    keys.check_free(armature, [*channels, *_controls(subject, arm)])
+    controls = _controls(subject, arm)
+    keys.check_free(armature, [*channels, *controls])
     _check_no_keys(armature, channels, first, last)
     frame, subframe = scene.frame_current, scene.frame_subframe
     try:
+        further = _values_at_next_keys(armature, controls, last)
         scene.frame_set(first)
         began = grab(subject, arm, parts, target, keyed=True)
         # A key of the hold after the range would pull at it within.
@@ -89,6 +94,7 @@ def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, fir
         keys.key(armature, own, first, hold=True)
         scene.frame_set(last)
         ended = release(subject, arm, keyed=True)
+        _come_back(armature, further, last)
     finally:
         scene.frame_set(frame, subframe=subframe)
     return _together([began, ended], True)
@@ -106,14 +112,47 @@ def every_channel(subject: Subject, arm: str, holds: Sequence[str]) -> list[Chan
 
 
 def _controls(subject: Subject, arm: str) -> list[Channel]:
-    """The other channels that letting go may set."""
+    """The other channels that holding and letting go may set."""
     record = subject.record
     dials = record.bone(arm, "dials")
     return [
         *(Channel(record.bone(arm, role), "rotation_euler") for role in FK_ROLES),
-        *(Channel(record.bone(arm, role), "location") for role in (*HOLD_FIELDS, "elbow_aim")),
-        *(Channel(dials, f'["{key}"]') for key in DIAL_FIELDS),
+        Channel(record.bone(arm, "elbow_aim"), "location"),
+        *(Channel(dials, f'["{key}"]') for key, field in DIAL_FIELDS.items() if field not in ("ik", "elbow")),
     ]
+
+
+def _values_at_next_keys(
+    armature: bpy.types.Object, controls: Sequence[Channel], last: int
+) -> tuple[int, dict[Channel, float | list[float]]] | None:
+    """The next frame after `last` at which one of the controls is keyed, and what those without later keys are there;
+    None if no key follows.
+    """
+    later = {channel: frame for channel in controls if (frame := keys.next_key(armature, channel, last)) is not None}
+    if not later:
+        return None
+    following = math.ceil(min(later.values()))
+    bpy.context.scene.frame_set(following)
+    return following, {channel: keys.value(armature, channel) for channel in controls if channel not in later}
+
+
+def _come_back(
+    armature: bpy.types.Object, further: tuple[int, dict[Channel, float | list[float]]] | None, last: int
+) -> None:
+    """Bring controls that nothing else brings back to what they were, over the frames up to the arm's next keys."""
+    if further is None:
+        return
+    following, values = further
+    bpy.context.scene.frame_set(following)
+    for channel, value in values.items():
+        if np.abs(np.subtract(keys.value(armature, channel), value)).max() <= arm_state.SAME:
+            continue
+        keys.set_value(armature, channel, value)
+        keys.key(armature, [channel], following, hold=False)
+        for curve in keys.curves_for(armature, channel):
+            for point in curve.keyframe_points:
+                if abs(point.co.x - last) < SAME_FRAME:
+                    point.interpolation = "BEZIER"
 
 
 def _check_no_keys(armature: bpy.types.Object, channels: Sequence[Channel], first: int, last: int) -> None:

@@ -8,7 +8,7 @@ import bpy
 
 from ..core.errors import HostError
 from .arm_state import Channel
-from .curve_shape import restore, shapes_of
+from .curve_shape import SAME_FRAME, restore, shapes_of
 from .curves import curves_of
 
 
@@ -74,8 +74,35 @@ def key(armature: bpy.types.Object, channels: Sequence[Channel], frame: float, *
             continue
         for curve in curves_for(armature, channel):
             for point in curve.keyframe_points:
-                if abs(point.co.x - frame) < 1e-4:
+                if abs(point.co.x - frame) < SAME_FRAME:
                     point.interpolation = "CONSTANT"
+
+
+def next_key(armature: bpy.types.Object, channel: Channel, frame: float) -> float | None:
+    """The first key of a channel after `frame`; None if there is none."""
+    later = [
+        point.co.x
+        for curve in curves_for(armature, channel)
+        for point in curve.keyframe_points
+        if point.co.x > frame + SAME_FRAME
+    ]
+    return min(later, default=None)
+
+
+def value(armature: bpy.types.Object, channel: Channel) -> float | list[float]:
+    """What a channel is now."""
+    found = armature.path_resolve(_path(channel))
+    return [float(item) for item in found] if hasattr(found, "__len__") else float(found)
+
+
+def set_value(armature: bpy.types.Object, channel: Channel, wanted: float | list[float]) -> None:
+    """Set a dial, or a location or rotation."""
+    bone = armature.pose.bones[channel.bone]
+    if channel.is_dial:
+        bone[channel.path[2:-2]] = wanted
+    else:
+        setattr(bone, channel.path, wanted)
+    armature.update_tag()
 
 
 def _path(channel: Channel) -> str:
