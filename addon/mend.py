@@ -43,7 +43,7 @@ def mend_spaces(subject: Subject) -> tuple[str, ...]:
         check_settable(subject, arm, hold)
     if subject.armature.override_library is not None:
         for arm, hold, name in found:
-            if not space_bone(subject, arm, hold).constraints[name].is_override_data:
+            if space_bone(subject, arm, hold).constraints[name].is_override_data:
                 raise HostError(f"{name!r} of {subject.armature.name!r} comes from the linked file: mend it there")
     scene = bpy.context.scene
     frame, subframe = scene.frame_current, scene.frame_subframe

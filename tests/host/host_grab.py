@@ -254,3 +254,42 @@ def test_the_buttons_do_what_they_say(registered: Any) -> None:
         bpy.ops.armwright.grab(arm="R", parts="hand")
     with pytest.raises(RuntimeError, match="nothing to hold"):
         bpy.ops.armwright.hold_range(arm="L", parts="hand", into="WORLD", first=9, last=5)
+
+
+def test_a_character_linked_into_a_shot_grabs_a_prop_of_the_shot(wren: Any, tmp_path: Any) -> None:
+    import bpy
+
+    from armwright.addon import grab, mend, spaces
+
+    library, shot = str(tmp_path / "keeper.blend"), str(tmp_path / "shot.blend")
+    wren.pose.bones["fk.forearm.L"].rotation_euler = (1.0, 0.3, 0.0)
+    bpy.ops.wm.save_as_mainfile(filepath=library)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    with bpy.data.libraries.load(library, link=True) as (_, wanted):
+        wanted.objects = ["Wren"]
+    linked = wanted.objects[0]
+    bpy.context.scene.collection.objects.link(linked)
+    over = linked.override_create(remap_local_usages=True)
+    bpy.context.view_layer.update()
+    subject, prop = subject_of(over), lantern()
+    swing(prop)
+    bpy.context.scene.frame_set(12)
+    was = np.array(over.pose.bones["skin.hand.L"].matrix)
+    assert grab.grab(subject, "L", "hand", grab.Thing(prop), keyed=True).kept
+    places = offsets(over, prop, range(12, 40), "skin.hand.L")
+    assert np.abs(places - places[0]).max() < 2e-6
+    bpy.ops.wm.save_as_mainfile(filepath=shot)
+    bpy.ops.wm.open_mainfile(filepath=shot)
+    over, prop = (next(item for item in bpy.data.objects if item.name == name and not item.library) for name in NAMES)
+    assert np.abs(offsets(over, prop, range(12, 40), "skin.hand.L") - places).max() < 2e-6
+    bpy.data.objects.remove(prop)
+    bpy.context.view_layer.update()
+    said = mend.mend_spaces(subject_of(over))
+    assert len(said) == 1 and "where it was grabbed" in said[0], said
+    for frame in (12, 30):
+        bpy.context.scene.frame_set(frame)
+        assert np.abs(np.array(over.pose.bones["skin.hand.L"].matrix) - was).max() < 4e-6
+    assert spaces.active_space(subject_of(over), "L", "hand").key == "world"
+
+
+NAMES = ("Wren", "Lantern")
