@@ -6,6 +6,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core.arm import names as n
 from ..core.errors import HostError
 from . import grabbed, host, keys
 from .prove import Subject
@@ -14,6 +15,7 @@ from .spaces import (
     KINDS,
     ON,
     SIDES,
+    Space,
     check_settable,
     hold_bone,
     hold_channels,
@@ -52,6 +54,27 @@ def mend_spaces(subject: Subject) -> tuple[str, ...]:
     finally:
         if found and (scene.frame_current, scene.frame_subframe) != (frame, subframe):
             scene.frame_set(frame, subframe=subframe)
+
+
+def take_off(subject: Subject, arm: str, hold: str, space: Space) -> str:
+    """Remove a space that was added to a hold and does not carry it; a sentence.
+
+    Raises HostError, before anything is changed, for one that carries the hold, is keyed or belongs to the rig.
+    """
+    check_settable(subject, arm, hold)
+    carrier, whose = space_bone(subject, arm, hold), f"{SIDES.get(arm, arm)} {hold}"
+    if space.constraint not in carrier.constraints or space.constraint in (n.SPACE_TORSO, n.SPACE_HEAD):
+        raise HostError(f"{whose}: {space.label!r} belongs to the rig: only spaces that were added can be taken off")
+    constraint = carrier.constraints[space.constraint]
+    if subject.armature.override_library is not None and constraint.is_override_data:
+        raise HostError(f"{whose}: {space.label!r} comes from the linked file: take it off there")
+    if keys.curves_for(subject.armature, influence(carrier, space.constraint)):
+        raise HostError(f"{whose}: {space.label!r} is keyed, so it may carry the hold on other frames: delete its keys")
+    if constraint.influence > 0.0:
+        raise HostError(f"{whose}: {space.label!r} carries the hold now: choose another space first")
+    carrier.constraints.remove(constraint)
+    grabbed.forget(carrier, space.constraint)
+    return f"{whose}: {space.label!r} is taken off"
 
 
 def _mend(subject: Subject, arm: str, hold: str, name: str) -> str:

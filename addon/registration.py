@@ -16,6 +16,7 @@ CLASSES: tuple[type, ...] = (
     remove_arms.ARMWRIGHT_OT_remove_arms,
     hold.ARMWRIGHT_OT_hold,
     grab.ARMWRIGHT_OT_set_space,
+    grab.ARMWRIGHT_OT_take_off_space,
     grab.ARMWRIGHT_OT_grab,
     grab.ARMWRIGHT_OT_release,
     grab.ARMWRIGHT_OT_hold_range,

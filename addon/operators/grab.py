@@ -90,6 +90,26 @@ class ARMWRIGHT_OT_set_space(_OnArms, bpy.types.Operator):
         return attempt(self, work)
 
 
+class ARMWRIGHT_OT_take_off_space(_OnArms, bpy.types.Operator):
+    """Take a space off a hold that it does not carry, so that nothing depends on it any more"""
+
+    bl_idname = "armwright.take_off_space"
+    bl_label = "Take off"
+    bl_options = {"REGISTER", "UNDO"}
+
+    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
+    hold: bpy.props.EnumProperty(name="Hold", items=HOLDS)  # type: ignore[valid-type]
+    space: bpy.props.EnumProperty(name="Space", items=_space_items)  # type: ignore[valid-type]
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        def work() -> str:
+            subject = prove.subject_of(context.object)
+            found = spaces.spaces_of(subject, self.arm, self.hold)
+            return mend.take_off(subject, self.arm, self.hold, next(item for item in found if item.key == self.space))
+
+        return attempt(self, work)
+
+
 class ARMWRIGHT_OT_grab(_OnArms, bpy.types.Operator):
     """Hold the selected object (or the world, if there is none) from this frame on; the arm stays where it is"""
 

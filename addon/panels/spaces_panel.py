@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ...core.arm.names import SPACE_HEAD, SPACE_TORSO
 from ..spaces import HOLDS, KINDS, ON, is_gone
 from .common import SIDE_NAMES, shown_rig
 
@@ -43,6 +44,9 @@ class ARMWRIGHT_PT_spaces(bpy.types.Panel):
                 row.label(text=f"{hold.capitalize()} held in", icon="ERROR" if gone else "NONE")
                 menu = row.operator_menu_enum("armwright.set_space", "space", text=now)
                 menu.arm, menu.hold = arm, hold
+                if any(item.name not in (SPACE_TORSO, SPACE_HEAD) for item in constraints):
+                    menu = row.operator_menu_enum("armwright.take_off_space", "space", text="", icon="X")
+                    menu.arm, menu.hold = arm, hold
             row = box.row(align=True)
             for parts, label in (("hand", "Grab"), ("elbow", "Lean elbow"), ("both", "Both")):
                 button = row.operator("armwright.grab", text=label)

@@ -157,6 +157,27 @@ def test_a_hand_that_holds_the_other_is_not_held_by_it(wren: Any) -> None:
     refused(lambda: spaces.ensure_space(subject, "L", "elbow", wren, hand), "carried by this elbow")
 
 
+def test_a_space_is_taken_off_when_it_carries_nothing(wren: Any) -> None:
+    from refusals import refused
+
+    from armwright.addon import mend, spaces
+
+    subject = subject_of(wren)
+    space = spaces.space_named(subject, "L", "hand", "hand.R")
+    spaces.set_space(subject, "L", "hand", space, keyed=False)
+    world, torso = spaces.spaces_of(subject, "L", "hand")[:2]
+    refused(lambda: mend.take_off(subject, "L", "hand", space), "carries the hold now")
+    refused(lambda: mend.take_off(subject, "L", "hand", torso), "belongs to the rig")
+    refused(lambda: mend.take_off(subject, "L", "hand", world), "belongs to the rig")
+    spaces.set_space(subject, "L", "hand", world, keyed=False)
+    refused(lambda: spaces.space_named(subject, "R", "hand", "hand.L"), "take that space off")
+    assert mend.take_off(subject, "L", "hand", space) == "left hand: 'Right hand' is taken off"
+    # Now the other way round closes no circle.
+    back = spaces.space_named(subject, "R", "hand", "hand.L")
+    assert spaces.set_space(subject, "R", "hand", back, keyed=True).kept
+    refused(lambda: mend.take_off(subject, "R", "hand", back), "is keyed")
+
+
 @pytest.mark.parametrize("how", ["parent", "constraint", "grandchild", "driver"])
 def test_a_prop_that_this_hand_carries_does_not_carry_the_hand(wren: Any, how: str) -> None:
     import bpy
