@@ -71,8 +71,9 @@ def _needed(thing: Thing, drivers: dict[str, list[Thing]]) -> Iterator[Thing]:
         yield Thing(item.parent, item.parent_bone if item.parent_type == "BONE" else "")
         if item.parent_type in ("VERTEX", "VERTEX_3"):
             for modifier in item.parent.modifiers:
-                if getattr(modifier, "object", None) is not None and modifier.object.type == "ARMATURE":
-                    yield Thing(modifier.object, EVERY)
+                deformer = getattr(modifier, "object", None)
+                if deformer is not None and deformer.type == "ARMATURE":
+                    yield Thing(deformer, EVERY)
 
 
 def _needed_by_bone(item: bpy.types.Object, bone: str) -> Iterator[Thing]:

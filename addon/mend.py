@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 import numpy as np
 from numpy.typing import NDArray
@@ -131,7 +133,7 @@ def _drop_curves(armature: bpy.types.Object, unwanted: list[bpy.types.FCurve]) -
             owner.fcurves.remove(curve)
 
 
-def _owners(action: bpy.types.Action) -> list[bpy.types.bpy_struct]:
+def _owners(action: Any) -> list[Any]:
     if not hasattr(action, "layers"):
         return [action]
     return [bag for layer in action.layers for strip in layer.strips for bag in strip.channelbags]

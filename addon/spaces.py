@@ -110,7 +110,7 @@ def ensure_space(subject: Subject, arm: str, hold: str, target: bpy.types.Object
     for item in carrier.constraints:
         if item.type in KINDS and Thing(target, bone) in list(targets_of(item)):
             return Space(item.name, _label(subject, item), item.name, item.influence > ON)
-    made = carrier.constraints.new("ARMATURE" if bone else "CHILD_OF")
+    made: Any = carrier.constraints.new("ARMATURE" if bone else "CHILD_OF")
     made.name = _new_name(subject, target, bone)
     made.influence = 0.0
     made.show_expanded = False
