@@ -40,8 +40,9 @@ class ARMWRIGHT_PT_spaces(bpy.types.Panel):
                 now = next((item.name for item in constraints if item.influence > ON), "world")
                 gone = any(is_gone(item) for item in constraints)
                 lost = lost or gone
-                row = box.row(align=True)
-                row.label(text=f"{hold.capitalize()} held in", icon="ERROR" if gone else "NONE")
+                row = box.split(factor=0.35)
+                row.label(text=f"{hold.capitalize()} in", icon="ERROR" if gone else "NONE")
+                row = row.row(align=True)
                 menu = row.operator_menu_enum("armwright.set_space", "space", text=now)
                 menu.arm, menu.hold = arm, hold
                 if any(item.name not in (SPACE_TORSO, SPACE_HEAD) for item in constraints):
