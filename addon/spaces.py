@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,7 +49,7 @@ class Space:
 def spaces_of(subject: Subject, arm: str, hold: str) -> tuple[Space, ...]:
     """The world, what the hold can be carried by already, and the other hands."""
     found = [
-        Space(item.name, _label(subject, item), item.name, item.influence > ON)
+        Space(item.name, label(subject.arms, item.name), item.name, item.influence > ON)
         for item in space_bone(subject, arm, hold).constraints
         if item.type in KINDS
     ]
@@ -109,7 +110,7 @@ def ensure_space(subject: Subject, arm: str, hold: str, target: bpy.types.Object
     carrier = space_bone(subject, arm, hold)
     for item in carrier.constraints:
         if item.type in KINDS and Thing(target, bone) in list(targets_of(item)):
-            return Space(item.name, _label(subject, item), item.name, item.influence > ON)
+            return Space(item.name, label(subject.arms, item.name), item.name, item.influence > ON)
     made: Any = carrier.constraints.new("ARMATURE" if bone else "CHILD_OF")
     made.name = _new_name(subject, target, bone)
     made.influence = 0.0
@@ -122,7 +123,7 @@ def ensure_space(subject: Subject, arm: str, hold: str, target: bpy.types.Object
         # to be 3e-6 off at random turns and 5e-3 near the middle axis' quarter turn. A scale that stays cancels.
         made.target = target
         made.inverse_matrix = target.evaluated_get(bpy.context.view_layer.depsgraph).matrix_world.inverted_safe()
-    return Space(made.name, _label(subject, made), made.name)
+    return Space(made.name, label(subject.arms, made.name), made.name)
 
 
 def check_settable(subject: Subject, arm: str, hold: str) -> None:
@@ -247,11 +248,12 @@ def _influences(carrier: bpy.types.PoseBone) -> list[Channel]:
     return [influence(carrier, item.name) for item in carrier.constraints if item.type in KINDS]
 
 
-def _label(subject: Subject, constraint: Any) -> str:
-    side = constraint.name.removeprefix("hand.")
-    if constraint.name == hand_key(side) and side in subject.arms:
+def label(arms: Sequence[str], constraint: str) -> str:
+    """What people call the space of a constraint of this name; "" is the world."""
+    side = constraint.removeprefix("hand.")
+    if constraint == hand_key(side) and side in arms:
         return _hand_label(side)
-    return constraint.name[:1].upper() + constraint.name[1:]
+    return constraint[:1].upper() + constraint[1:] if constraint else "World"
 
 
 def _new_name(subject: Subject, target: bpy.types.Object, bone: str) -> str:
