@@ -8,6 +8,7 @@ import bpy
 
 from ..core.errors import HostError
 from .arm_state import Channel
+from .curve_shape import SAME_FRAME, restore, shapes_of
 from .curves import curves_of
 
 
@@ -60,16 +61,48 @@ def check_free(armature: bpy.types.Object, channels: Sequence[Channel]) -> None:
 
 
 def key(armature: bpy.types.Object, channels: Sequence[Channel], frame: float, *, hold: bool) -> None:
-    """Key the channels' present values at `frame`; `hold` keeps them until the next key, as dials always do."""
+    """Key the channels' present values at `frame`; `hold` keeps them until the next key, as dials always do.
+
+    Up to the key, and from the next key on, the curves keep their shape.
+    """
     for channel in channels:
-        bone = armature.pose.bones[channel.bone]
-        bone.keyframe_insert(channel.path, frame=frame, group=channel.bone)
+        before = shapes_of(curves_for(armature, channel))
+        # From the object on: a bone does not take the path of a constraint's influence.
+        armature.keyframe_insert(_path(channel), frame=frame, group=channel.bone)
+        restore(curves_for(armature, channel), before, frame)
         if not (hold or channel.is_dial):
             continue
         for curve in curves_for(armature, channel):
             for point in curve.keyframe_points:
-                if abs(point.co.x - frame) < 1e-4:
+                if abs(point.co.x - frame) < SAME_FRAME:
                     point.interpolation = "CONSTANT"
+
+
+def next_key(armature: bpy.types.Object, channel: Channel, frame: float) -> float | None:
+    """The first key of a channel after `frame`; None if there is none."""
+    later = [
+        point.co.x
+        for curve in curves_for(armature, channel)
+        for point in curve.keyframe_points
+        if point.co.x > frame + SAME_FRAME
+    ]
+    return min(later, default=None)
+
+
+def value(armature: bpy.types.Object, channel: Channel) -> float | list[float]:
+    """What a channel is now."""
+    found = armature.path_resolve(_path(channel))
+    return [float(item) for item in found] if hasattr(found, "__len__") else float(found)
+
+
+def set_value(armature: bpy.types.Object, channel: Channel, wanted: float | list[float]) -> None:
+    """Set a dial, or a location or rotation."""
+    bone = armature.pose.bones[channel.bone]
+    if channel.is_dial:
+        bone[channel.path[2:-2]] = wanted
+    else:
+        setattr(bone, channel.path, wanted)
+    armature.update_tag()
 
 
 def _path(channel: Channel) -> str:

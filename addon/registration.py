@@ -5,8 +5,8 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, hold, markers, proof, remove_arms
-from .panels import build_panel, dials_panel, holds_panel, proof_panel
+from .operators import build_arms, grab, hold, markers, proof, remove_arms
+from .panels import build_panel, dials_panel, holds_panel, proof_panel, spaces_panel
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
@@ -15,10 +15,17 @@ CLASSES: tuple[type, ...] = (
     build_arms.ARMWRIGHT_OT_build_arms,
     remove_arms.ARMWRIGHT_OT_remove_arms,
     hold.ARMWRIGHT_OT_hold,
+    grab.ARMWRIGHT_OT_set_space,
+    grab.ARMWRIGHT_OT_take_off_space,
+    grab.ARMWRIGHT_OT_grab,
+    grab.ARMWRIGHT_OT_release,
+    grab.ARMWRIGHT_OT_hold_range,
+    grab.ARMWRIGHT_OT_mend_spaces,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
     build_panel.ARMWRIGHT_PT_build,
     holds_panel.ARMWRIGHT_PT_holds,
+    spaces_panel.ARMWRIGHT_PT_spaces,
     dials_panel.ARMWRIGHT_PT_dials,
     proof_panel.ARMWRIGHT_UL_verdicts,
     proof_panel.ARMWRIGHT_PT_proof,

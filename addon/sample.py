@@ -20,7 +20,7 @@ from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmGeometry
 from ..core.tracks import Tracks
-from . import host
+from . import host, rig
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -52,13 +52,15 @@ class Stage:
 def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     """The armature on a stage of its own, without its action and layers, at rest and free to be posed.
 
-    Channels, dials, action and layers are as before afterwards, and the stage is gone.
+    Holds are in the world there. Channels, dials, spaces, action and layers are as before afterwards, and the stage is
+    gone.
     """
     kept = [_channels(bone) for bone in armature.pose.bones]
     dials = [
         {key: value for key, value in bone.items() if isinstance(value, (bool, int, float))}
         for bone in armature.pose.bones
     ]
+    influences = [(constraint, constraint.influence) for constraint in _space_constraints(armature)]
     animation = armature.animation_data
     action = animation.action if animation is not None else None
     slot = getattr(animation, "action_slot", None) if action is not None else None
@@ -70,6 +72,8 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
         animation.use_nla = False
     for bone in armature.pose.bones:
         bone.matrix_basis = Matrix()
+    for constraint, _ in influences:
+        constraint.influence = 0.0
     place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     stage = bpy.data.scenes.new("armwright.stage")
     try:
@@ -92,8 +96,19 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
         scene.frame_set(frame, subframe=subframe)
         # The action has written its own values at this frame; what was posed over them comes back last.
         _restore(armature, kept, dials)
+        for constraint, influence in influences:
+            constraint.influence = influence
         armature.update_tag()
         bpy.context.view_layer.update()
+
+
+def _space_constraints(armature: bpy.types.Object) -> list[bpy.types.Constraint]:
+    """What can carry the arms' holds; nothing on an armature without arms."""
+    if not rig.has_arms(armature):
+        return []
+    roles = rig.read_record(armature).roles
+    spaces = [role.bone for role in roles if role.role in ("hand_space", "elbow_space")]
+    return [item for name in spaces if name in armature.pose.bones for item in armature.pose.bones[name].constraints]
 
 
 def _restore(

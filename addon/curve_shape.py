@@ -1,0 +1,124 @@
+"""Keeps the shape of a curve while a key is set on it: the host lets the neighbours' automatic handles swing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+# Keys closer than this are one key, frames.
+SAME_FRAME = 1e-4
+AUTOMATIC = ("AUTO", "AUTO_CLAMPED")
+
+
+@dataclass(frozen=True)
+class Point:
+    """A key: itself and its handles (frame, value), their types, and how it goes on."""
+
+    co: tuple[float, float]
+    left: tuple[float, float]
+    right: tuple[float, float]
+    left_type: str
+    right_type: str
+    interpolation: str
+
+
+Shapes = dict[tuple[str, int], tuple[Point, ...]]
+
+
+def shapes_of(curves: Iterable[bpy.types.FCurve]) -> Shapes:
+    """The keys of some curves."""
+    return {
+        (curve.data_path, curve.array_index): tuple(
+            Point(
+                tuple(point.co),
+                tuple(point.handle_left),
+                tuple(point.handle_right),
+                point.handle_left_type,
+                point.handle_right_type,
+                point.interpolation,
+            )
+            for point in curve.keyframe_points
+        )
+        for curve in curves
+    }
+
+
+def restore(curves: Iterable[bpy.types.FCurve], before: Shapes, frame: float) -> None:
+    """After a key was set at `frame`: the other keys' handles as before, and the way up to the key as it was."""
+    for curve in curves:
+        known = before.get((curve.data_path, curve.array_index), ())
+        if not known:
+            continue
+        was_there = False
+        for point in curve.keyframe_points:
+            old = next((item for item in known if abs(item.co[0] - point.co.x) < SAME_FRAME), None)
+            if abs(point.co.x - frame) < SAME_FRAME:
+                was_there = old is not None
+            elif old is not None:
+                _put(point, "left", old.left, old.left_type)
+                _put(point, "right", old.right, old.right_type)
+        if not was_there:
+            _split(curve, known, frame)
+
+
+def _put(point: bpy.types.Keyframe, side: str, handle: tuple[float, float], kind: str) -> None:
+    """Give a key's handle back its place, as a handle that stays there if the host has moved it."""
+    if np.abs(np.subtract(getattr(point, f"handle_{side}"), handle)).max() < 1e-7:
+        return
+    # An aligned pair stays straight under the animator's hand, as an automatic one was.
+    setattr(point, f"handle_{side}_type", "ALIGNED" if kind in AUTOMATIC else "FREE")
+    setattr(point, f"handle_{side}", handle)
+
+
+def _split(curve: bpy.types.FCurve, known: tuple[Point, ...], frame: float) -> None:
+    """Handles of the new key's left and of the key before it, so that the curve between them is what it was."""
+    earlier = [item for item in known if item.co[0] < frame - SAME_FRAME]
+    later = [item for item in known if item.co[0] > frame + SAME_FRAME]
+    if not earlier or earlier[-1].interpolation not in ("BEZIER", "LINEAR", "CONSTANT"):
+        return
+    new = next(point for point in curve.keyframe_points if abs(point.co.x - frame) < SAME_FRAME)
+    last = next(point for point in curve.keyframe_points if abs(point.co.x - earlier[-1].co[0]) < SAME_FRAME)
+    if later and earlier[-1].interpolation != "BEZIER":
+        return
+    if later:
+        controls = _corrected(np.array([earlier[-1].co, earlier[-1].right, later[0].left, later[0].co]))
+        right, left = _first_part(controls, frame)
+    else:
+        # Beyond the last key the curve is a straight line.
+        start, end = np.array(last.co), np.array(new.co)
+        right, left = start + (end - start) / 3.0, end - (end - start) / 3.0
+    last.handle_right_type = "ALIGNED" if later and earlier[-1].right_type in AUTOMATIC else "FREE"
+    last.handle_right = right.tolist()
+    new.handle_left_type = new.handle_right_type = "FREE"
+    new.handle_left = left.tolist()
+
+
+def _corrected(controls: Array) -> Array:
+    """Control points (4, 2) with handles that do not overlap in time, shortened as the host does to evaluate them."""
+    out = controls.copy()
+    whole = controls[3, 0] - controls[0, 0]
+    reach = abs(controls[1, 0] - controls[0, 0]) + abs(controls[3, 0] - controls[2, 0])
+    if reach > whole:
+        out[1] = controls[0] + (controls[1] - controls[0]) * whole / reach
+        out[2] = controls[3] + (controls[2] - controls[3]) * whole / reach
+    return out
+
+
+def _first_part(controls: Array, frame: float) -> tuple[Array, Array]:
+    """The two handles of the part of a Bezier segment (4, 2) that ends at `frame` (de Casteljau)."""
+    low, high = 0.0, 1.0
+    for _ in range(60):
+        share = 0.5 * (low + high)
+        ends = controls
+        while len(ends) > 1:
+            ends = ends[:-1] + share * (ends[1:] - ends[:-1])
+        low, high = (share, high) if ends[0, 0] < frame else (low, share)
+    first = controls[:-1] + share * (controls[1:] - controls[:-1])
+    second = first[:-1] + share * (first[1:] - first[:-1])
+    return first[0], second[0]

@@ -1,0 +1,194 @@
+"""Grab and let go in one operation: the space that carries a hold, then the hold itself; all of it or nothing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import bpy
+import numpy as np
+
+from ..core.errors import HostError
+from ..core.match.match import match
+from ..core.match.target import Target
+from . import arm_state, keys, spaces
+from .arm_state import Channel
+from .curve_shape import SAME_FRAME
+from .holds import MODES
+from .prove import DIAL_FIELDS, FK_ROLES, Subject
+from .switch import Outcome, check_editable, switch
+
+PARTS = {"hand": ("hand",), "elbow": ("elbow",), "both": ("hand", "elbow")}
+
+
+@dataclass(frozen=True)
+class Thing:
+    """What to hold on to: an object, or one of its bones."""
+
+    item: bpy.types.Object
+    bone: str = ""
+
+    def label(self) -> str:
+        """For people."""
+        return f"{self.bone} of {self.item.name}" if self.bone else self.item.name
+
+
+def grab(subject: Subject, arm: str, parts: str, target: Thing | None, keyed: bool | None = None) -> Outcome:
+    """Hold `target` (None is the world) with hand, elbow or both from this frame on, the arm staying where it is.
+
+    `keyed` None keys where keying is on. Raises HostError or MatchError before anything is changed.
+    """
+    holds = _holds(parts)
+    for hold in holds:
+        spaces.check_settable(subject, arm, hold)
+        if target is not None:
+            spaces.check_target(subject, arm, hold, target.item, target.bone)
+    mode = _target(parts)
+    _check_switch(subject, arm, mode)
+    channels = every_channel(subject, arm, holds)
+    wants_keys = keys.keying_is_on(subject.armature, channels) if keyed is None else keyed
+    if wants_keys:
+        spaces.whole_frame()
+    # From here on nothing is refused: what was checked is all that the two steps ask for.
+    steps = []
+    for hold in holds:
+        if target is None:
+            space = spaces.space_named(subject, arm, hold, spaces.WORLD)
+        else:
+            space = spaces.ensure_space(subject, arm, hold, target.item, target.bone)
+        steps.append(spaces.set_space(subject, arm, hold, space, wants_keys))
+    steps.append(switch(subject, arm, mode, keyed=wants_keys))
+    return _together(steps, wants_keys)
+
+
+def release(subject: Subject, arm: str, keyed: bool | None = None) -> Outcome:
+    """Let go of everything from this frame on, the arm staying where it is. Raises as `grab` does."""
+    return switch(subject, arm, Target(ik=MODES["none"].ik, elbow=MODES["none"].elbow), keyed=keyed)
+
+
+def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, first: int, last: int) -> Outcome:
+    """Hold `target` from `first` to `last` and let go there, keyed; the motion of the rest is as it is.
+
+    Frames before `first` stay as they are; after `last` the arm goes on to its next keys, and from there on it is as
+    before. Raises HostError or MatchError before anything is changed.
+    """
+    holds = _holds(parts)
+    if first < 0:
+        raise HostError(f"the range begins at frame {first}: begin at 0 or later")
+    if last <= first:
+        raise HostError(f"from {first} to {last} there is nothing to hold: the last frame must come after the first")
+    armature, scene = subject.armature, bpy.context.scene
+    check_editable(armature)
+    channels = every_channel(subject, arm, holds)
+    controls = _controls(subject, arm)
+    keys.check_free(armature, [*channels, *controls])
+    _check_no_keys(armature, channels, first, last)
+    frame, subframe = scene.frame_current, scene.frame_subframe
+    try:
+        further = _values_at_next_keys(armature, controls, last)
+        scene.frame_set(first)
+        began = grab(subject, arm, parts, target, keyed=True)
+        # A key of the hold after the range would pull at it within.
+        own = [channel for hold in holds for channel in spaces.hold_channels(spaces.hold_bone(subject, arm, hold))]
+        keys.key(armature, own, first, hold=True)
+        scene.frame_set(last)
+        ended = release(subject, arm, keyed=True)
+        _come_back(armature, further, last)
+    finally:
+        scene.frame_set(frame, subframe=subframe)
+    return _together([began, ended], True)
+
+
+def every_channel(subject: Subject, arm: str, holds: Sequence[str]) -> list[Channel]:
+    """What says whether and where the arm is held: dials of the mode, holds, influences of their spaces."""
+    dials = subject.record.bone(arm, "dials")
+    out = [Channel(dials, f'["{key}"]') for key, field in DIAL_FIELDS.items() if field in ("ik", "elbow")]
+    for hold in holds:
+        carrier = spaces.space_bone(subject, arm, hold)
+        out += spaces.hold_channels(spaces.hold_bone(subject, arm, hold))
+        out += [spaces.influence(carrier, item.name) for item in carrier.constraints if item.type in spaces.KINDS]
+    return out
+
+
+def _controls(subject: Subject, arm: str) -> list[Channel]:
+    """The other channels that holding and letting go may set."""
+    record = subject.record
+    dials = record.bone(arm, "dials")
+    return [
+        *(Channel(record.bone(arm, role), "rotation_euler") for role in FK_ROLES),
+        Channel(record.bone(arm, "elbow_aim"), "location"),
+        *(Channel(dials, f'["{key}"]') for key, field in DIAL_FIELDS.items() if field not in ("ik", "elbow")),
+    ]
+
+
+def _values_at_next_keys(
+    armature: bpy.types.Object, controls: Sequence[Channel], last: int
+) -> tuple[int, dict[Channel, float | list[float]]] | None:
+    """The next frame after `last` at which one of the controls is keyed, and what those without later keys are there;
+    None if no key follows.
+    """
+    later = {channel: frame for channel in controls if (frame := keys.next_key(armature, channel, last)) is not None}
+    if not later:
+        return None
+    following = math.ceil(min(later.values()))
+    bpy.context.scene.frame_set(following)
+    return following, {channel: keys.value(armature, channel) for channel in controls if channel not in later}
+
+
+def _come_back(
+    armature: bpy.types.Object, further: tuple[int, dict[Channel, float | list[float]]] | None, last: int
+) -> None:
+    """Bring controls that nothing else brings back to what they were, over the frames up to the arm's next keys."""
+    if further is None:
+        return
+    following, values = further
+    bpy.context.scene.frame_set(following)
+    for channel, value in values.items():
+        if np.abs(np.subtract(keys.value(armature, channel), value)).max() <= arm_state.SAME:
+            continue
+        keys.set_value(armature, channel, value)
+        keys.key(armature, [channel], following, hold=False)
+        for curve in keys.curves_for(armature, channel):
+            for point in curve.keyframe_points:
+                if abs(point.co.x - last) < SAME_FRAME:
+                    point.interpolation = "BEZIER"
+
+
+def _check_no_keys(armature: bpy.types.Object, channels: Sequence[Channel], first: int, last: int) -> None:
+    """Raise HostError where keys within the range would let go, or take hold of something else."""
+    for channel in channels:
+        frames = sorted(
+            {
+                point.co.x
+                for curve in keys.curves_for(armature, channel)
+                for point in curve.keyframe_points
+                if first < point.co.x < last
+            }
+        )
+        if frames:
+            raise HostError(
+                f"{channel.bone!r}: {channel.path} has a key at frame {frames[0]:g}, between {first} and {last}, which "
+                "would disturb the hold: delete that key, or choose a range without it"
+            )
+
+
+def _check_switch(subject: Subject, arm: str, mode: Target) -> None:
+    check_editable(subject.armature)
+    before = arm_state.read(subject, arm)
+    after = match(subject.geometries[arm], before, mode, in_time=False).settings
+    keys.check_free(subject.armature, arm_state.changed(before, after, subject, arm))
+
+
+def _target(parts: str) -> Target:
+    return Target(ik=MODES[parts].ik, elbow=MODES[parts].elbow)
+
+
+def _holds(parts: str) -> tuple[str, ...]:
+    if parts not in PARTS:
+        raise HostError(f"no part {parts!r} to hold with: there are {', '.join(PARTS)}")
+    return PARTS[parts]
+
+
+def _together(steps: Sequence[Outcome], keyed: bool) -> Outcome:
+    return Outcome(max(step.pop for step in steps), max(step.pop_angle for step in steps), keyed)

@@ -1,0 +1,283 @@
+"""What carries a hold: the world, a bone or a prop; and changes of it that keep the pose, keyed on both sides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from ..core.errors import HostError
+from ..core.posing import rigid_inverse
+from ..core.rotations import angle_between
+from . import arm_state, grabbed, host, keys
+from .arm_state import Channel
+from .dependencies import Thing, needs, targets_of
+from .prove import Subject
+from .switch import Outcome, check_editable, joints
+
+Array = NDArray[np.float64]
+
+HOLDS = ("hand", "elbow")
+WORLD = "world"
+SIDES = {"L": "left", "R": "right"}
+# An influence above this is on.
+ON = 0.5
+KINDS = ("ARMATURE", "CHILD_OF")
+
+
+@dataclass(frozen=True)
+class Space:
+    """One thing that can carry a hold.
+
+    Attributes:
+        key: "world", the constraint's name, or "hand." and the side of a hand that has none yet.
+        label: for people.
+        constraint: name of the space bone's constraint; "" for the world, and for a hand that has none yet.
+        active: whether it carries the hold now.
+    """
+
+    key: str
+    label: str
+    constraint: str
+    active: bool = False
+
+
+def spaces_of(subject: Subject, arm: str, hold: str) -> tuple[Space, ...]:
+    """The world, what the hold can be carried by already, and the other hands."""
+    found = [
+        Space(item.name, label(subject.arms, item.name), item.name, item.influence > ON)
+        for item in space_bone(subject, arm, hold).constraints
+        if item.type in KINDS
+    ]
+    known = {space.key for space in found}
+    others = [Space(hand_key(side), _hand_label(side), "") for side in subject.arms if side != arm]
+    return (
+        Space(WORLD, "World", "", not any(space.active for space in found)),
+        *found,
+        *(space for space in others if space.key not in known),
+    )
+
+
+def active_space(subject: Subject, arm: str, hold: str) -> Space:
+    """The space that carries the hold now."""
+    return next(space for space in spaces_of(subject, arm, hold) if space.active)
+
+
+def space_named(subject: Subject, arm: str, hold: str, key: str) -> Space:
+    """The space with this key; another hand gets its constraint. HostError with the keys there are."""
+    spaces = spaces_of(subject, arm, hold)
+    for space in spaces:
+        if space.key == key:
+            side = key.removeprefix("hand.")
+            if space.constraint or key == WORLD:
+                return space
+            return ensure_space(subject, arm, hold, subject.armature, subject.record.bone(side, "hand"))
+    raise HostError(f"{_whose(arm, hold)}: no space {key!r}; there are: {', '.join(space.key for space in spaces)}")
+
+
+def check_target(subject: Subject, arm: str, hold: str, target: bpy.types.Object, bone: str = "") -> None:
+    """Raise HostError for a thing that can not carry this hold."""
+    armature = subject.armature
+    check_editable(armature)
+    if target == armature and not bone:
+        raise HostError(f"{armature.name!r} can not hold on to itself as a whole: name one of its bones, or the world")
+    if bone and (target.type != "ARMATURE" or bone not in target.pose.bones):
+        raise HostError(f"{target.name!r} has no bone {bone!r}: choose one of its bones, or the object itself")
+    if target.name not in bpy.context.scene.objects:
+        raise HostError(f"{target.name!r} is not in this scene: link it here first")
+    if not needs(Thing(target, bone), Thing(armature, space_bone(subject, arm, hold).name)):
+        return
+    for side in subject.arms:
+        if side != arm and target == armature and bone == subject.record.bone(side, "hand"):
+            raise HostError(
+                f"the {SIDES.get(side, side)} hand can be held in the {SIDES.get(arm, arm)} hand, so that one can not "
+                f"hold on to it: take that space off the {SIDES.get(side, side)} arm's holds first"
+            )
+    what = f"{bone!r} of {target.name!r}" if bone else repr(target.name)
+    raise HostError(
+        f"{what} is carried by this {hold}, so it can not carry the {hold}: "
+        f"let go of it there (parents, constraints) first, or choose something else"
+    )
+
+
+def ensure_space(subject: Subject, arm: str, hold: str, target: bpy.types.Object, bone: str = "") -> Space:
+    """The space of `target`, which is made if there is none yet, without influence. Raises as `check_target` does."""
+    check_target(subject, arm, hold, target, bone)
+    carrier = space_bone(subject, arm, hold)
+    for item in carrier.constraints:
+        if item.type in KINDS and Thing(target, bone) in list(targets_of(item)):
+            return Space(item.name, label(subject.arms, item.name), item.name, item.influence > ON)
+    made: Any = carrier.constraints.new("ARMATURE" if bone else "CHILD_OF")
+    made.name = _new_name(subject, target, bone)
+    made.influence = 0.0
+    made.show_expanded = False
+    if bone:
+        entry = made.targets.new()
+        entry.target, entry.subtarget = target, bone
+    else:
+        # Every channel on: with one of them off the host takes the target apart into Euler angles, which was measured
+        # to be 3e-6 off at random turns and 5e-3 near the middle axis' quarter turn. A scale that stays cancels.
+        made.target = target
+        made.inverse_matrix = target.evaluated_get(bpy.context.view_layer.depsgraph).matrix_world.inverted_safe()
+    return Space(made.name, label(subject.arms, made.name), made.name)
+
+
+def check_settable(subject: Subject, arm: str, hold: str) -> None:
+    """Raise HostError if the hold's channels or its space's influences can not be set or keyed here."""
+    check_editable(subject.armature)
+    bone = hold_bone(subject, arm, hold)
+    if bone.rotation_mode == "AXIS_ANGLE":
+        raise HostError(f"{bone.name!r} turns by axis and angle: set its rotation mode to Quaternion")
+    keys.check_free(subject.armature, [*hold_channels(bone), *_influences(space_bone(subject, arm, hold))])
+
+
+def whole_frame() -> int:
+    """The frame, where a change can be keyed; HostError between two."""
+    scene = bpy.context.scene
+    if scene.frame_subframe:
+        raise HostError("this is between two frames: go to a whole frame, so that the change can be keyed")
+    return int(scene.frame_current)
+
+
+def set_space(subject: Subject, arm: str, hold: str, space: Space, keyed: bool | None = None) -> Outcome:
+    """Let `space` carry the hold from this frame on, the hold staying where it is.
+
+    `keyed` None keys where keying is on. Raises HostError before anything is changed.
+    """
+    check_settable(subject, arm, hold)
+    carrier, bone = space_bone(subject, arm, hold), hold_bone(subject, arm, hold)
+    if space.constraint and space.constraint not in carrier.constraints:
+        raise HostError(f"{_whose(arm, hold)}: the space {space.label!r} is gone; choose another")
+    if space.constraint and is_gone(carrier.constraints[space.constraint]):
+        raise HostError(f"{_whose(arm, hold)}: {space.label!r} has been deleted; choose another space")
+    armature, scene = subject.armature, bpy.context.scene
+    wanted = {item.name: float(item.name == space.constraint) for item in carrier.constraints if item.type in KINDS}
+    changing = [item.name for item in carrier.constraints if wanted.get(item.name, item.influence) != item.influence]
+    if not changing:
+        return Outcome(0.0, 0.0, False)
+    own, influences = hold_channels(bone), [influence(carrier, name) for name in changing]
+    wants_keys = keys.keying_is_on(armature, [*own, *influences]) if keyed is None else keyed
+    before = _shown(subject, arm, bone)
+    if wants_keys:
+        frame = whole_frame()
+        scene.frame_set(frame - 1)
+        keys.key(armature, [*own, *influences], frame - 1, hold=True)
+        scene.frame_set(frame)
+    for name in changing:
+        carrier.constraints[name].influence = wanted[name]
+    armature.update_tag()
+    bpy.context.view_layer.update()
+    place(subject, bone, before[-1])
+    if wants_keys:
+        keys.key(armature, own, scene.frame_current, hold=False)
+        keys.key(armature, influences, scene.frame_current, hold=True)
+    bpy.context.view_layer.update()
+    if space.constraint:
+        grabbed.remember(subject, carrier, space.constraint, scene.frame_current, keep=wants_keys)
+    return _outcome(subject, arm, before, _shown(subject, arm, bone), wants_keys)
+
+
+def place(subject: Subject, bone: bpy.types.PoseBone, pose: Array) -> None:
+    """Give a hold's channels the values that put it at `pose` (4, 4), armature space, under its space as evaluated."""
+    carrier = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name]).read()[0]
+    offset = carrier @ host.rest_in_parent(bone.bone)
+    basis = np.linalg.inv(offset) @ pose
+    # A prop that has grown carries the place, but does not scale the hold.
+    basis[:3, :3] = rigid_inverse(arm_state._rigid(offset))[:3, :3] @ arm_state._rigid(pose)[:3, :3]
+    arm_state._set_basis(bone, basis)
+    subject.armature.update_tag()
+
+
+def is_gone(constraint: Any) -> bool:
+    """Whether what a constraint holds on to was deleted."""
+    if constraint.type == "ARMATURE":
+        return not any(
+            entry.target is not None and _is_here(entry.target) and entry.subtarget in entry.target.pose.bones
+            for entry in constraint.targets
+        )
+    return constraint.target is None or not _is_here(constraint.target)
+
+
+def _is_here(item: bpy.types.Object) -> bool:
+    # Deleted in the viewport, an object that somebody still uses stays in the file, outside every scene.
+    return bool(item.users_scene)
+
+
+def space_bone(subject: Subject, arm: str, hold: str) -> bpy.types.PoseBone:
+    """The bone that carries the hold; HostError for another word than "hand" or "elbow"."""
+    return _bone(subject, arm, hold, "space")
+
+
+def hold_bone(subject: Subject, arm: str, hold: str) -> bpy.types.PoseBone:
+    """The hold itself."""
+    return _bone(subject, arm, hold, "hold")
+
+
+def hold_channels(bone: bpy.types.PoseBone) -> list[Channel]:
+    """The channels that place a hold."""
+    return [Channel(bone.name, "location"), Channel(bone.name, arm_state._rotation_path(bone))]
+
+
+def influence(carrier: bpy.types.PoseBone, constraint: str) -> Channel:
+    """The influence of one of its constraints."""
+    return Channel(carrier.name, f'constraints["{bpy.utils.escape_identifier(constraint)}"].influence')
+
+
+def hand_key(side: str) -> str:
+    """Key and constraint of the space of another arm's hand."""
+    return f"hand.{side}"
+
+
+def _hand_label(side: str) -> str:
+    return f"{SIDES.get(side, side).capitalize()} hand"
+
+
+def _bone(subject: Subject, arm: str, hold: str, part: str) -> bpy.types.PoseBone:
+    if hold not in HOLDS:
+        raise HostError(f"no hold {hold!r}: there are {' and '.join(HOLDS)}")
+    if arm not in subject.arms:
+        raise HostError(f"{subject.armature.name!r} has no arm {arm!r}; it has: {', '.join(subject.arms)}")
+    return subject.armature.pose.bones[subject.record.bone(arm, f"{hold}_{part}")]
+
+
+def _influences(carrier: bpy.types.PoseBone) -> list[Channel]:
+    return [influence(carrier, item.name) for item in carrier.constraints if item.type in KINDS]
+
+
+def label(arms: Sequence[str], constraint: str) -> str:
+    """What people call the space of a constraint of this name; "" is the world."""
+    side = constraint.removeprefix("hand.")
+    if constraint == hand_key(side) and side in arms:
+        return _hand_label(side)
+    return constraint[:1].upper() + constraint[1:] if constraint else "World"
+
+
+def _new_name(subject: Subject, target: bpy.types.Object, bone: str) -> str:
+    for side in subject.arms:
+        if target == subject.armature and bone == subject.record.bone(side, "hand"):
+            return hand_key(side)
+    # Quotes would have to be escaped in every curve's path.
+    return (f"{target.name}:{bone}" if bone else target.name).replace('"', "'").replace("\\", "/")
+
+
+def _whose(arm: str, hold: str) -> str:
+    return f"{SIDES.get(arm, arm)} {hold}"
+
+
+def _shown(subject: Subject, arm: str, bone: bpy.types.PoseBone) -> Array:
+    hold = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.name]).read()
+    return np.concatenate([joints(subject, arm), hold])
+
+
+def _outcome(subject: Subject, arm: str, before: Array, after: Array, keyed: bool) -> Outcome:
+    geometry = subject.geometries[arm]
+    return Outcome(
+        pop=float(np.linalg.norm(after[:, :3, 3] - before[:, :3, 3], axis=1).max())
+        / (geometry.upper_length + geometry.forearm_length),
+        pop_angle=float(np.degrees(angle_between(before[:, :3, :3], after[:, :3, :3]).max())),
+        keyed=keyed,
+    )
