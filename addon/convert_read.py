@@ -145,16 +145,16 @@ def rigid(poses: Array) -> Array:
     return out
 
 
-def joints(subject: Subject, arms: tuple[str, ...], frames: Frames) -> Iterator[int | Array]:
-    """Step through `frames` once more: the number of frames done, and the joints (N, arms, 3, 4, 4) last."""
+def joints(subject: Subject, arms: tuple[str, ...], numbers: Array) -> Iterator[int | Array]:
+    """Step to frames once more: how many are done, and the joints (N, arms, 3, 4, 4) last."""
     names = [subject.record.bone(arm, role) for arm in arms for role in JOINT_ROLES]
     reader = host.PoseReader(subject.armature, bpy.context.view_layer, names)
-    out = np.empty((frames.count, len(names), 4, 4))
-    for row in range(frames.count):
-        bpy.context.scene.frame_set(frames.first + row)
+    out = np.empty((len(numbers), len(names), 4, 4))
+    for row, number in enumerate(numbers):
+        bpy.context.scene.frame_set(int(number))
         out[row] = reader.read()
         yield row + 1
-    yield out.reshape(frames.count, len(arms), len(JOINT_ROLES), 4, 4)
+    yield out.reshape(len(numbers), len(arms), len(JOINT_ROLES), 4, 4)
 
 
 def gaps(before: Array, after: Array) -> tuple[Array, Array]:

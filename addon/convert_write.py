@@ -109,6 +109,13 @@ def path_of(channel: Channel) -> str:
     return f'pose.bones["{channel.bone}"]{"" if channel.is_dial else "."}{channel.path}'
 
 
+def keys_within(armature: bpy.types.Object, channel: Channel, frames: Frames) -> int:
+    """How many keys a channel has in the range, over all its curves."""
+    curves = [curve for curve in curve_bag(armature).fcurves if curve.data_path == path_of(channel)]
+    times = [read_keys(curve)["co"][:, 0] for curve in curves]
+    return sum(int(np.sum((of_curve >= frames.first) & (of_curve <= frames.last))) for of_curve in times)
+
+
 def curve_bag(armature: bpy.types.Object) -> Any:
     """The curves and groups that move this armature: of its own slot, where the action serves several characters.
 

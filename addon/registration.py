@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, hold, markers, proof, remove_arms
+from .operators import build_arms, convert, hold, markers, proof, remove_arms
 from .panels import build_panel, dials_panel, holds_panel, proof_panel
 
 CLASSES: tuple[type, ...] = (
@@ -15,6 +15,8 @@ CLASSES: tuple[type, ...] = (
     build_arms.ARMWRIGHT_OT_build_arms,
     remove_arms.ARMWRIGHT_OT_remove_arms,
     hold.ARMWRIGHT_OT_hold,
+    convert.ARMWRIGHT_OT_convert_range,
+    convert.ARMWRIGHT_OT_ask_range,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
     build_panel.ARMWRIGHT_PT_build,
