@@ -32,7 +32,7 @@ def _modes() -> list[tuple[str, str, str]]:
 
 
 class _Range:
-    """What both operators ask for."""
+    """What both operators ask for: the part of an operator that they share."""
 
     arm: bpy.props.EnumProperty(name="Arm", items=ARMS)  # type: ignore[valid-type]
     mode: bpy.props.EnumProperty(name="Hold", items=_modes(), default="hand")  # type: ignore[valid-type]
@@ -51,7 +51,7 @@ class _Range:
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         if not rig.has_arms(context.object):
-            cls.poll_message_set("Select an armature that has arms")
+            cls.poll_message_set("Select an armature that has arms")  # type: ignore[attr-defined]
             return False
         return True
 
@@ -179,4 +179,5 @@ class ARMWRIGHT_OT_ask_range(_Range, bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         # While the conversion runs on, this one has changed nothing that could be undone.
         call = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
-        return {"FINISHED"} & bpy.ops.armwright.convert_range(call, **self.chosen()) or {"CANCELLED"}
+        convert_range: Any = bpy.ops.armwright.convert_range  # type: ignore[attr-defined]
+        return {"FINISHED"} & convert_range(call, **self.chosen()) or {"CANCELLED"}
