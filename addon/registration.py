@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, grab, hold, markers, proof, remove_arms
+from .operators import build_arms, convert, grab, hold, markers, proof, remove_arms
 from .panels import build_panel, dials_panel, holds_panel, proof_panel, spaces_panel
 
 CLASSES: tuple[type, ...] = (
@@ -21,6 +21,8 @@ CLASSES: tuple[type, ...] = (
     grab.ARMWRIGHT_OT_release,
     grab.ARMWRIGHT_OT_hold_range,
     grab.ARMWRIGHT_OT_mend_spaces,
+    convert.ARMWRIGHT_OT_convert_range,
+    convert.ARMWRIGHT_OT_ask_range,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
     build_panel.ARMWRIGHT_PT_build,

@@ -8,9 +8,9 @@ import sys
 from collections.abc import Sequence
 
 from ...core.errors import ArmwrightError
-from . import bench, build, demo, plan, proof
+from . import bench, build, demo, plan, proof, switch
 
-COMMANDS = (build, plan, proof, demo, bench)
+COMMANDS = (build, plan, proof, switch, demo, bench)
 
 FAILED, BAD_INPUT, INTERRUPTED = 1, 2, 130
 

@@ -38,3 +38,4 @@ class ARMWRIGHT_PT_holds(bpy.types.Panel):
             for key, mode in MODES.items():
                 button = row.operator("armwright.hold", text=mode.label, depress=key == now)
                 button.arm, button.mode = arm, key
+        self.layout.operator("armwright.ask_range", text="Convert range", icon="ACTION")
