@@ -8,9 +8,6 @@ from numpy.typing import ArrayLike, NDArray
 from ..errors import MatchError
 from ..solve.settings import Array
 
-# Frames looked at first from a key; twice as many as long as the step may still go on.
-FIRST_LOOK = 16
-
 
 def kept_frames(values: ArrayLike, tolerance: ArrayLike) -> NDArray[np.intp]:
     """Indices of the frames to key, the first and the last among them, so few that no smaller number would do.
@@ -35,12 +32,16 @@ def kept_frames(values: ArrayLike, tolerance: ArrayLike) -> NDArray[np.intp]:
     count = len(rows)
     if count == 0:
         return np.zeros(0, np.intp)
+    if count > 1 and _one_line(rows, limit):
+        return np.array([0, count - 1], np.intp)
     keys = np.full(count, count + 1)
     keys[0] = 1
     previous = np.zeros(count, np.intp)
+    starts, ends = _feasible_steps(rows, limit)
+    bounds = np.searchsorted(starts, np.arange(count))
     for start in range(count - 1):
-        ends = start + 1 + _feasible_steps(rows, start, limit)
-        better = ends[keys[start] + 1 < keys[ends]]
+        reached = ends[bounds[start] : bounds[start + 1]]
+        better = reached[keys[start] + 1 < keys[reached]]
         keys[better] = keys[start] + 1
         previous[better] = start
     kept = [count - 1]
@@ -49,19 +50,37 @@ def kept_frames(values: ArrayLike, tolerance: ArrayLike) -> NDArray[np.intp]:
     return np.array(kept[::-1], np.intp)
 
 
-def _feasible_steps(rows: Array, start: int, limit: Array) -> NDArray[np.intp]:
-    """Offsets from the frame after `start` of the frames to which a straight step is feasible."""
-    look = FIRST_LOOK
-    while True:
-        later = rows[start + 1 : start + 1 + look] - rows[start]
-        span = np.arange(1, len(later) + 1)[:, None]
-        low = np.maximum.accumulate((later - limit) / span, axis=0)
-        high = np.minimum.accumulate((later + limit) / span, axis=0)
-        slope = later / span
+def _one_line(rows: Array, limit: Array) -> bool:
+    """Whether the straight line from the first row to the last passes all of them, which is quicker told on its own."""
+    share = np.linspace(0.0, 1.0, len(rows))[:, None]
+    return bool(np.all(np.abs(rows[0] + share * (rows[-1] - rows[0]) - rows) <= limit))
+
+
+def _feasible_steps(rows: Array, limit: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every feasible straight step, as its first and its last frame, (S,) each, by first frame.
+
+    The cones of all frames are narrowed at once, one frame further at a time, as long as they are open.
+    """
+    count = len(rows)
+    first = np.arange(count - 1)
+    low, high = np.full((count - 1, rows.shape[1]), -np.inf), np.full((count - 1, rows.shape[1]), np.inf)
+    size = np.abs(rows).max(axis=1, initial=0.0)
+    largest = np.zeros(count - 1)
+    found: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = []
+    span = 0
+    while len(first):
+        span += 1
+        later = rows[first + span] - rows[first]
+        low, high = np.maximum(low, (later - limit) / span), np.minimum(high, (later + limit) / span)
         # Rounding of the slopes must not lose a straight line at tolerance 0.
-        slack = 8.0 * np.finfo(float).eps * (np.abs(rows[start]) + np.abs(later)).max(initial=0.0)
+        largest = np.maximum(largest, np.abs(later).max(axis=1, initial=0.0))
+        slack = (8.0 * np.finfo(float).eps * (size[first] + largest))[:, None]
+        slope = later / span
         fits = np.all((slope >= low - slack / span) & (slope <= high + slack / span), axis=1)
-        closed = np.any(low > high + 2.0 * slack, axis=1)
-        if closed.any() or start + 1 + look >= len(rows):
-            return np.flatnonzero(fits)
-        look *= 2
+        found.append((first[fits], first[fits] + span))
+        open_still = np.all(low <= high + 2.0 * slack, axis=1) & (first + span + 1 < count)
+        first, low, high, largest = first[open_still], low[open_still], high[open_still], largest[open_still]
+    starts = np.concatenate([np.zeros(0, np.intp), *(pair[0] for pair in found)])
+    ends = np.concatenate([np.zeros(0, np.intp), *(pair[1] for pair in found)])
+    order = np.argsort(starts, kind="stable")
+    return starts[order], ends[order]
