@@ -15,7 +15,7 @@ class ARMWRIGHT_PT_holds(bpy.types.Panel):
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
     bl_category = "Armwright"
-    bl_order = 1
+    bl_order = 0
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
