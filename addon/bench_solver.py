@@ -9,8 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ..core.frames import ORDERS, arm_frames
-from ..core.options import ArmOptions
+from ..core.proof.synthetic import guide_geometry
 from ..core.solve.arm import solve
 from ..core.solve.settings import ArmGeometry, ArmSettings
 from ..core.stature import guide_from_stature
@@ -21,7 +20,7 @@ SINGLE = 400
 
 def rows(effort: float, row: Callable[..., Any]) -> list[Any]:
     """Poses a second in batches, and over a loop of single poses."""
-    geometry = _geometry()
+    geometry = guide_geometry(guide_from_stature(1.7, "Wren"), "L")
     settings = _settings(np.random.default_rng(5), geometry, BATCH)
     repeats = max(2, int(7 * effort))
     batch = min(_seconds(lambda: solve(geometry, settings)) for _ in range(repeats)) / BATCH
@@ -41,27 +40,6 @@ def _seconds(job: Callable[[], object]) -> float:
 
 def _cut(settings: ArmSettings, index: int) -> ArmSettings:
     return ArmSettings(**{field.name: getattr(settings, field.name)[index : index + 1] for field in fields(settings)})
-
-
-def _geometry() -> ArmGeometry:
-    guide = guide_from_stature(1.7, "Wren")
-    frames = arm_frames(guide.arms[0], guide.up)
-    torso = np.eye(4)
-    torso[:3, 3] = (0.0, 0.0, 1.2)
-    return ArmGeometry(
-        torso=torso,
-        root=np.eye(4),
-        clavicle=frames.clavicle,
-        upper_arm=frames.upper_arm,
-        forearm=frames.forearm,
-        hand=frames.hand,
-        clavicle_length=frames.clavicle_length,
-        upper_length=frames.upper_length,
-        forearm_length=frames.forearm_length,
-        up=np.array(guide.up),
-        rotation_orders=ORDERS,
-        options=ArmOptions(),
-    )
 
 
 def _settings(rng: np.random.Generator, geometry: ArmGeometry, count: int) -> ArmSettings:

@@ -27,3 +27,24 @@ def shown_rig(context: bpy.types.Context) -> tuple[bpy.types.Object, RigRecord] 
         return armature, _last[1]
     except HostError:
         return None
+
+
+class RigPanel:
+    """A panel of the sidebar about the shown rig; without one it is not there. Panels give `draw_rig`."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Armwright"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return shown_rig(context) is not None
+
+    def draw(self, context: bpy.types.Context) -> None:
+        shown = shown_rig(context)
+        if shown is not None:
+            self.draw_rig(context, *shown)
+
+    def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
+        """Draw the panel for `armature`."""
+        raise AssertionError("a panel draws its rig")

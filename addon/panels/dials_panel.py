@@ -5,7 +5,8 @@ from __future__ import annotations
 import bpy
 
 from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, UPPER_ROLL, VOLUME
-from .common import SIDE_NAMES, shown_rig
+from ...core.rig_record import RigRecord
+from .common import SIDE_NAMES, RigPanel
 
 # Share of the panel that the names of the dials take.
 NAMES = 0.4
@@ -18,24 +19,13 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 )
 
 
-class ARMWRIGHT_PT_dials(bpy.types.Panel):
+class ARMWRIGHT_PT_dials(RigPanel, bpy.types.Panel):
     """A column of dials for each arm."""
 
     bl_label = "Dials"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Armwright"
     bl_order = 2
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        return shown_rig(context) is not None
-
-    def draw(self, context: bpy.types.Context) -> None:
-        shown = shown_rig(context)
-        if shown is None:
-            return
-        armature, record = shown
+    def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         layout = self.layout
         head = layout.split(factor=NAMES)
         head.label(text="")

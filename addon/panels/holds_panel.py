@@ -4,28 +4,18 @@ from __future__ import annotations
 
 import bpy
 
+from ...core.rig_record import RigRecord
 from ..holds import MODES, mode_of
-from .common import SIDE_NAMES, shown_rig
+from .common import SIDE_NAMES, RigPanel
 
 
-class ARMWRIGHT_PT_holds(bpy.types.Panel):
+class ARMWRIGHT_PT_holds(RigPanel, bpy.types.Panel):
     """A row of four buttons for each arm; the one that is pressed is what the arm holds."""
 
     bl_label = "What the arms hold"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Armwright"
     bl_order = 0
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        return shown_rig(context) is not None
-
-    def draw(self, context: bpy.types.Context) -> None:
-        shown = shown_rig(context)
-        if shown is None:
-            return
-        armature, record = shown
+    def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         for arm in record.arms:
             now = mode_of(armature, record, arm)
             box = self.layout.box()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bpy
 
-from .common import shown_rig
+from ...core.rig_record import RigRecord
+from .common import RigPanel
 
 VERDICT_ICONS = {"pass": "CHECKMARK", "fail": "ERROR", "out_of_reach": "DRIVER_DISTANCE"}
 VERDICT_WORDS = {"pass": "holds", "fail": "fails", "out_of_reach": "out of reach"}
@@ -23,20 +24,13 @@ class ARMWRIGHT_UL_verdicts(bpy.types.UIList):
         figures.label(text=f"of {item.limit}")
 
 
-class ARMWRIGHT_PT_proof(bpy.types.Panel):
+class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
     """Proof: button, progress, verdicts."""
 
     bl_label = "Proof"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Armwright"
     bl_order = 3
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        return shown_rig(context) is not None
-
-    def draw(self, context: bpy.types.Context) -> None:
+    def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         layout, state = self.layout, context.window_manager.armwright_proof
         if state.running:
             layout.progress(factor=state.done, text=state.headline)
@@ -45,8 +39,7 @@ class ARMWRIGHT_PT_proof(bpy.types.Panel):
         column = layout.column()
         column.scale_y = 1.4
         column.operator("armwright.run_proof", icon="PLAY")
-        shown = shown_rig(context)
-        if not state.headline or shown is None or state.rig != shown[0].name:
+        if not state.headline or state.rig != armature.name:
             return
         layout.label(text=state.headline)
         layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=9)

@@ -5,28 +5,18 @@ from __future__ import annotations
 import bpy
 
 from ...core.arm.names import SPACE_HEAD, SPACE_TORSO
+from ...core.rig_record import RigRecord
 from ..spaces import HOLDS, KINDS, ON, is_gone, label
-from .common import SIDE_NAMES, shown_rig
+from .common import SIDE_NAMES, RigPanel
 
 
-class ARMWRIGHT_PT_spaces(bpy.types.Panel):
+class ARMWRIGHT_PT_spaces(RigPanel, bpy.types.Panel):
     """For each arm: grab, let go, and a menu of what carries its hand hold and its elbow hold."""
 
     bl_label = "What carries the holds"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Armwright"
     bl_order = 1
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        return shown_rig(context) is not None
-
-    def draw(self, context: bpy.types.Context) -> None:
-        shown = shown_rig(context)
-        if shown is None:
-            return
-        armature, record = shown
+    def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         lost = False
         for arm in record.arms:
             box = self.layout.box()
