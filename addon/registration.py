@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, convert, grab, hold, markers, proof, remove_arms
+from .operators import build_arms, convert, flip_dial, grab, hold, markers, proof, remove_arms
 from .panels import build_panel, dials_panel, holds_panel, proof_panel, spaces_panel
 
 CLASSES: tuple[type, ...] = (
@@ -15,6 +15,7 @@ CLASSES: tuple[type, ...] = (
     build_arms.ARMWRIGHT_OT_build_arms,
     remove_arms.ARMWRIGHT_OT_remove_arms,
     hold.ARMWRIGHT_OT_hold,
+    flip_dial.ARMWRIGHT_OT_flip_dial,
     grab.ARMWRIGHT_OT_set_space,
     grab.ARMWRIGHT_OT_take_off_space,
     grab.ARMWRIGHT_OT_grab,

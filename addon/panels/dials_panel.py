@@ -6,6 +6,7 @@ import bpy
 
 from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, UPPER_ROLL, VOLUME
 from ...core.rig_record import RigRecord
+from ..operators.flip_dial import FLIPPED
 from .common import SIDE_NAMES, RigPanel
 
 # Share of the panel that the names of the dials take.
@@ -43,3 +44,6 @@ class ARMWRIGHT_PT_dials(RigPanel, bpy.types.Panel):
                     bone = armature.pose.bones[record.bone(arm, "dials")]
                     if key in bone:
                         values.prop(bone, f'["{key}"]', text="", slider=True)
+                    if key in FLIPPED:
+                        button = values.operator("armwright.flip_dial", text="", icon="FILE_REFRESH")
+                        button.arm, button.dial = arm, key

@@ -211,3 +211,36 @@ def test_another_rotation_mode_is_named(wren: Any) -> None:
     wren.pose.bones["fk.forearm.L"].rotation_mode = "XYZ"
     with pytest.raises(HostError, match="YZX"):
         switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0))
+
+
+@pytest.mark.parametrize("dial", ["isolate", "lift", "stretch"])
+@pytest.mark.parametrize("mode", MODES)
+def test_flipping_a_dial_in_place_keeps_the_pose(wren: Any, dial: str, mode: str) -> None:
+    import bpy
+
+    import armwright
+    from armwright.addon import prove
+    from armwright.addon.switch import POP_ANGLE, POP_LIMIT, joints, switch
+    from armwright.core.match.target import Target
+    from armwright.core.rotations import angle_between
+
+    armwright.register()
+    try:
+        subject = prove.subject_of(wren)
+        _natural(np.random.default_rng(SEED), wren, subject, "L")
+        bpy.context.view_layer.objects.active = wren
+        wren.update_tag()
+        bpy.context.view_layer.update()
+        ik, elbow = MODES[mode]
+        switch(subject, "L", Target(ik=ik, elbow=elbow), keyed=False)
+        before, was = joints(subject, "L"), wren.pose.bones["fk.clavicle.L"][dial]
+        for _ in range(2):
+            assert bpy.ops.armwright.flip_dial(arm="L", dial=dial) == {"FINISHED"}
+            assert wren.pose.bones["fk.clavicle.L"][dial] == 1.0 - was
+            was = wren.pose.bones["fk.clavicle.L"][dial]
+            after = joints(subject, "L")
+            length = sum(getattr(subject.geometries["L"], f"{part}_length") for part in ("upper", "forearm"))
+            assert np.linalg.norm(after[:, :3, 3] - before[:, :3, 3], axis=1).max() / length < POP_LIMIT
+            assert np.degrees(angle_between(after[:, :3, :3], before[:, :3, :3]).max()) < POP_ANGLE
+    finally:
+        armwright.unregister()
