@@ -85,7 +85,7 @@ class Environment:
             if not self.python.exists():
                 say(f"Making an environment for Python {self.name} in {shown(self.folder)}")
                 self._call([sys.executable, "-I", "-m", "venv", "--clear", str(self.folder)], log)
-            say(f"Installing what {' and '.join(sorted(wanted))} need; the first time this downloads about 500 MB")
+            say(f"Installing for {' and '.join(sorted(wanted))}; the first time this downloads about 500 MB")
             target = f"{self.root}[{','.join(sorted(wanted))}]"
             self._call([str(self.python), "-I", "-m", "pip", "install", "--no-input", "-e", target], log)
         digest = self.digest()
