@@ -80,8 +80,7 @@ class Constraint:
         bone: owner.
         name: unique on the owner.
         kind: "armature" (carried by the target as by a parent), "copy_rotation", "copy_location", "copy_scale",
-            "copy_transforms",
-        "damped_track", "locked_track" or "stretch_to".
+            "copy_transforms", "damped_track", "locked_track" or "stretch_to".
         target: a bone of the plan or an external bone.
         influence: 0 to 1; a driver may replace it.
         settings: further settings of the kind, sorted by name (see `validate.CONSTRAINT_SETTINGS`).
