@@ -67,16 +67,16 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     layers = animation.use_nla if animation is not None else False
     scene = bpy.context.scene
     frame, subframe = scene.frame_current, scene.frame_subframe
-    if animation is not None:
-        animation.action = None
-        animation.use_nla = False
-    for bone in armature.pose.bones:
-        bone.matrix_basis = Matrix()
-    for constraint, _ in influences:
-        constraint.influence = 0.0
     place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     stage = bpy.data.scenes.new("armwright.stage")
     try:
+        if animation is not None:
+            animation.action = None
+            animation.use_nla = False
+        for bone in armature.pose.bones:
+            bone.matrix_basis = Matrix()
+        for constraint, _ in influences:
+            constraint.influence = 0.0
         # At the world's origin: constraints work in world space, whose single precision would be measured elsewhere.
         armature.location = armature.rotation_euler = (0.0, 0.0, 0.0)
         armature.rotation_quaternion = (1.0, 0.0, 0.0, 0.0)
@@ -84,7 +84,6 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
         stage.view_layers[0].update()
         yield Stage(armature, stage)
     finally:
-        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
         bpy.data.scenes.remove(stage)
         if animation is not None:
             animation.action = action
@@ -95,6 +94,7 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
             armature.animation_data_clear()
         scene.frame_set(frame, subframe=subframe)
         # The action has written its own values at this frame; what was posed over them comes back last.
+        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
         _restore(armature, kept, dials)
         for constraint, influence in influences:
             constraint.influence = influence
@@ -133,8 +133,7 @@ def step(stage: Stage, tracks: Tracks, read: Sequence[str], progress: Progress |
     """Play `tracks` frame by frame on a stage and read the bones `read`.
 
     The tracks become an action for as long as it takes: the host steps a keyed action three times faster than it takes
-    in
-    channels that are set one by one. `progress` is called with the number of frames done; it may raise to cancel.
+    in channels that are set one by one. `progress` is called with the number of frames done; it may raise to cancel.
     """
     armature, scene = stage.armature, stage.scene
     action, curves = new_action(armature, "armwright.steps")

@@ -28,6 +28,7 @@ def _file_state(armature: Any) -> dict[str, Any]:
         ],
         "action": animation.action.name if animation.action else None,
         "layers": animation.use_nla,
+        "place": (tuple(armature.location), tuple(armature.rotation_euler)),
         "frame": (bpy.context.scene.frame_current, bpy.context.scene.frame_subframe),
         "scenes": sorted(bpy.data.scenes.keys()),
         "actions": sorted(bpy.data.actions.keys()),
@@ -60,6 +61,7 @@ def _pose_by_hand(armature: Any) -> None:
     armature.pose.bones["fk.clavicle.L"]["ik"] = 0.37
     armature.pose.bones["fk.upper_arm.R"].rotation_euler = (0.2, 0.3, -0.4)
     torso.rotation_euler = (0.33, 0.1, 0.2)
+    armature.location, armature.rotation_euler = (3.0, -4.0, 0.5), (0.1, 0.2, 1.3)
     armature.select_set(True)
     bpy.context.view_layer.update()
 
