@@ -1,6 +1,4 @@
-"""Measurements behind `bench`. Times are medians of repeats that alternate between what is compared; only ratios are
-judged.
-"""
+"""Measurements behind `bench`. Times are medians of repeats that take turns; only ratios are judged."""
 
 from __future__ import annotations
 

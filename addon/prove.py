@@ -106,9 +106,7 @@ def subject_of(armature: bpy.types.Object) -> Subject:
 
 
 def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iterator[Progress | Results]:
-    """Run the whole proof: progress after each run, the results last. The file is as before whenever it ends, or is
-    closed.
-    """
+    """Run the whole proof: progress after each run, the results last; the file is as before whenever it ends."""
     runs = planned_runs(standard_motions(seed, recorded))
     total, done = evaluated_frames(runs), 0
     found: list[Check] = [check for arm in subject.arms for check in verdicts.not_applicable(arm)]

@@ -1,8 +1,7 @@
 """Rest frames: from joints to the axes of an arm's bones, one convention for both sides (docs/arm.md, "Rest frames").
 
 Rotation orders are chosen so that the middle axis, at whose 90 degrees an Euler triple is singular, is the one that
-uses
-least of its way there (ranges: AAOS, in Norkin & White, Measurement of Joint Motion, table A.1):
+uses least of its way there (ranges: AAOS, in Norkin & White, Measurement of Joint Motion, table A.1):
 
 - clavicle `XYZ`: the middle axis is the clavicle's own roll, which hardly moves (common practice).
 - upper arm `XYZ`: the middle axis is the roll, 70 to 90 degrees; raising and swinging both pass 90.

@@ -33,8 +33,7 @@ def chain_poses(rests: Array, turns: Array, travel: Array, outside: Array | None
     """Poses (N, K, 4, 4) of a chain of K bones, armature space.
 
     `rests` (K, 4, 4): rest frames, lowest first, each the next one's parent. `turns` (N, K, 3, 3): rotation of each
-    bone
-    against its parent, about axes of armature space at rest. `travel` (N, 3): displacement of the lowest, metres.
+    bone against its parent, about axes of armature space at rest. `travel` (N, 3): displacement of the lowest, metres.
     `outside` (N, 4, 4): motion of what carries the lowest, as a displacement from rest; None for none.
     """
     frames, count = turns.shape[:2]

@@ -18,9 +18,7 @@ _last: dict[str, Results] = {}
 
 
 class ARMWRIGHT_OT_run_proof(bpy.types.Operator):
-    """Move the torso, the shoulder and the holds in every mode, measure what the arms do, and list the verdicts; Esc
-    stops
-    """
+    """Move torso, shoulder and holds in every mode, measure what the arms do and list the verdicts; Esc stops"""
 
     bl_idname = "armwright.run_proof"
     bl_label = "Run proof"

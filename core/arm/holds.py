@@ -55,9 +55,7 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
 
 
 def _add_space(draft: Draft, arm: ArmContext, name: str, frame: Array) -> None:
-    """A hold's parent: at rest in the world; its constraints, which have no influence yet, carry it with torso or
-    head.
-    """
+    """A hold's parent: at rest in the world; its constraints, without influence yet, carry it with torso or head."""
     draft.bones.append(working(name, arm.root, frame, 0.1 * arm.frames.length))
     draft.constrain(name, n.SPACE_TORSO, "armature", arm.torso, influence=0.0)
     if arm.head:

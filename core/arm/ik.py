@@ -69,9 +69,7 @@ def _lengths(arm: ArmContext) -> tuple[str, str, str]:
 
 
 def _add_reach(draft: Draft, arm: ArmContext) -> None:
-    """Properties of the span: the straight arm's length, the slack, the growth of both segments, the held upper arm's
-    length.
-    """
+    """Properties of the span: the straight arm's length, the slack, both segments' growth, the held upper arm."""
     names, options = arm.names, arm.options
     a, b, whole = _lengths(arm)
     u, f = dial(arm, "u", n.UPPER_LENGTH), dial(arm, "f", n.FOREARM_LENGTH)

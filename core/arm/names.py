@@ -1,6 +1,4 @@
-"""Names of an arm's bones, `<layer>.<part>.<side>`, dials and bone collections. One place, so that they can not drift
-apart.
-"""
+"""Names of an arm's bones, `<layer>.<part>.<side>`, dials and collections, in one place so that they stay alike."""
 
 from __future__ import annotations
 

@@ -1,8 +1,7 @@
 """The plan: everything that a build adds to an armature, as plain data.
 
 Frozen dataclasses of strings, numbers and tuples, so that a plan can be compared, hashed, written and read back
-exactly.
-`validate.py` says what a plan must fulfil before the host sees it; `json.py` is its written form.
+exactly. `validate.py` says what a plan must fulfil before the host sees it; `json.py` is its written form.
 Rest matrices are in armature space: rows of a 4×4 whose columns are the bone's X, Y, Z axes and its head, metres.
 """
 
