@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 
 from ...core.errors import HostError
@@ -32,8 +34,8 @@ def shown_rig(context: bpy.types.Context) -> tuple[bpy.types.Object, RigRecord] 
 class RigPanel:
     """A panel of the sidebar about the shown rig; without one it is not there. Panels give `draw_rig`."""
 
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
+    bl_space_type: Any = "VIEW_3D"
+    bl_region_type: Any = "UI"
     bl_category = "Armwright"
 
     @classmethod
