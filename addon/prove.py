@@ -107,8 +107,12 @@ def subject_of(armature: bpy.types.Object) -> Subject:
 
 def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iterator[Progress | Results]:
     """Run the whole proof: progress after each run, the results last; the file is as before whenever it ends."""
-    runs = planned_runs(standard_motions(seed, recorded))
-    total, done = evaluated_frames(runs), 0
+    from . import prove_switch
+
+    motions = standard_motions(seed, recorded)
+    runs = planned_runs(motions)
+    frames, done = evaluated_frames(runs), 0
+    total = frames + prove_switch.most_changes(subject)
     found: list[Check] = [check for arm in subject.arms for check in verdicts.not_applicable(arm)]
     traces: tuple[Trace, ...] = ()
     seconds = 0.0
@@ -123,6 +127,16 @@ def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iter
                 traces = verdicts.keep((*traces, *kept), found)
             done += spec.clip.frames
             yield Progress(done, total, f"{spec.motion}, {spec.case.mode}")
+        pending: tuple[Trace, ...] = ()
+        for made in prove_switch.switch_runs(subject, stage, recorded or motions[0], seed):
+            if made is None:
+                done += 1
+                yield Progress(done, total, "changes of what is held")
+                continue
+            checks, kept = verdicts.switch_checks(made)
+            found += checks
+            pending += kept
+        traces = verdicts.keep((*traces, *pending), found)
     yield Results(
         host=bpy.app.version_string,
         rig=subject.armature.name,
@@ -133,7 +147,7 @@ def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iter
         ),
         checks=tuple(found),
         traces=traces,
-        frames_per_second=total / seconds if seconds > 0.0 else 0.0,
+        frames_per_second=frames / seconds if seconds > 0.0 else 0.0,
     )
 
 

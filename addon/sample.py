@@ -47,6 +47,11 @@ class Stage:
     armature: bpy.types.Object
     scene: bpy.types.Scene
 
+    @property
+    def layer(self) -> bpy.types.ViewLayer:
+        """What the armature is evaluated in."""
+        return self.scene.view_layers[0]
+
 
 @contextmanager
 def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
@@ -139,7 +144,7 @@ def step(stage: Stage, tracks: Tracks, read: Sequence[str], progress: Progress |
     action, curves = new_action(armature, "armwright.steps")
     try:
         write_tracks(armature, tracks, curves)
-        reader = host.PoseReader(armature, scene.view_layers[0], read)
+        reader = host.PoseReader(armature, stage.layer, read)
         out = np.empty((tracks.frames, len(read), 4, 4))
         start = time.perf_counter()
         for frame in range(tracks.frames):
@@ -151,6 +156,21 @@ def step(stage: Stage, tracks: Tracks, read: Sequence[str], progress: Progress |
     finally:
         armature.animation_data.action = None
         bpy.data.actions.remove(action)
+
+
+def pose(stage: Stage, tracks: Tracks, index: int) -> None:
+    """Set pose number `index` of the tracks on a stage, without an action."""
+    armature = stage.armature
+    for bone, basis in _bases(armature, tracks):
+        own = basis[index if len(basis) > 1 else 0]
+        bone.rotation_mode = "QUATERNION"
+        bone.location, bone.rotation_quaternion = own[:3, 3].tolist(), matrix_to_quat(own[:3, :3]).tolist()
+    for track in tracks.angles:
+        armature.pose.bones[track.bone].rotation_euler = track.angles[index].tolist()
+    for dial in tracks.dials:
+        armature.pose.bones[dial.bone][dial.key] = float(dial.values[index])
+    armature.update_tag()
+    stage.layer.update()
 
 
 def write_tracks(armature: bpy.types.Object, tracks: Tracks, curves: bpy.types.bpy_prop_collection) -> None:

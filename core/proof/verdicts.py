@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import ProofError
-from . import blend, hold_both, hold_elbow, hold_hand, isolate, lift, shoulder, stretch, swing
+from . import blend, hold_both, hold_elbow, hold_hand, isolate, lift, shoulder, stretch, swing, switch
 from .cases import CORNERS, Case
 from .measures import Measured, at
 from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Trace
 from .run_plan import RunSpec
 from .samples import ArmRun
+from .switch import SwitchRun
 
 Array = NDArray[np.float64]
 
@@ -24,12 +25,16 @@ MOST_FAILING = 60
 EVERY_MOTION, APPLIES = "every-motion", "applies"
 
 
-class Requirement(Protocol):
-    """Shape of the modules of this folder that stand for a row of design's table."""
+class Named(Protocol):
+    """What every module of this folder has that stands for a row of design's table."""
 
     ID: str
     MODES: tuple[str, ...]
     LIMITS: dict[str, float]
+
+
+class Requirement(Named, Protocol):
+    """Shape of those that look at runs that are played."""
 
     def applies(self, spec: RunSpec) -> bool: ...
 
@@ -47,6 +52,8 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     stretch,
     blend,
 )
+# `switch` looks at changes that are made one by one.
+EVERY: tuple[Named, ...] = (*REQUIREMENTS, switch)
 
 
 def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
@@ -73,7 +80,17 @@ def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, 
     return tuple(found), tuple(traces)
 
 
-def judge(requirement: Requirement, run: ArmRun, measured: Measured) -> Check:
+def switch_checks(run: SwitchRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
+    """The checks of a change, and traces of those that failed and of the worst."""
+    judged = [(judge(switch, run, measured), measured) for measured in switch.measure(run)]
+    worst = max(judged, key=lambda pair: severity(pair[0]))
+    kept = [pair for pair in judged if pair[0].verdict == FAIL or pair is worst]
+    return tuple(check for check, _ in judged), tuple(
+        _trace(run.before[check.worst_frame, :, :3, 3], check, measured) for check, measured in kept
+    )
+
+
+def judge(requirement: Named, run: ArmRun | SwitchRun, measured: Measured) -> Check:
     """The verdict on one measure. A value that is not finite fails, whatever its limit."""
     values = np.abs(measured.values)
     finite = np.isfinite(values)
@@ -100,7 +117,8 @@ def _verdict(measured: Measured, values: Array) -> tuple[str, str]:
     if measured.not_applicable:
         return NOT_APPLICABLE, measured.note
     if not np.isfinite(values).all():
-        return FAIL, f"{int((~np.isfinite(values)).sum())} frames have no number: a bone's transform is damaged"
+        unknown = int((~np.isfinite(values)).sum())
+        return FAIL, measured.note or f"{unknown} frames have no number: a bone's transform is damaged"
     missing, misplaced = measured.missing, measured.misplaced
     if missing is None or misplaced is None:
         return (PASS if (values <= measured.limit).all() else FAIL), measured.note
@@ -119,7 +137,7 @@ def _verdict(measured: Measured, values: Array) -> tuple[str, str]:
     return OUT_OF_REACH, unreached
 
 
-def check_id(requirement: Requirement, motion: str, case: Case, arm: str, measure: str) -> str:
+def check_id(requirement: Named, motion: str, case: Case, arm: str, measure: str) -> str:
     """Id of a check, "requirement/motion/dials/arm/measure"; the dials begin with the mode where there are several."""
     only_mode = len(requirement.MODES) == 1 and case.mode in requirement.MODES
     mode = "" if only_mode else f"mode={case.mode},"
@@ -144,7 +162,7 @@ def not_applicable(arm: str) -> tuple[Check, ...]:
             samples=0,
             note=f"{requirement.ID} looks at {', '.join(requirement.MODES)}; the mode is {case.mode}",
         )
-        for requirement in REQUIREMENTS
+        for requirement in EVERY
         for case in CORNERS
         if case.mode not in requirement.MODES
     )
@@ -155,7 +173,7 @@ def uncovered(found: Sequence[Check], arms: Sequence[str]) -> tuple[str, ...]:
     seen = {(check.requirement, check.case, check.arm) for check in found}
     return tuple(
         f"{requirement.ID}, mode={case.mode},{case.label}, {arm}"
-        for requirement in REQUIREMENTS
+        for requirement in EVERY
         for case in CORNERS
         for arm in arms
         if (requirement.ID, case, arm) not in seen
@@ -176,6 +194,11 @@ def trace(run: ArmRun, check: Check, measured: Measured) -> Trace:
     """What a plot and a picture of `check` need."""
     samples, frame = run.samples, check.worst_frame
     chain = np.stack([at(bone)[frame] for bone in (samples.clavicle, samples.upper_arm, samples.elbow, samples.wrist)])
+    return _trace(chain, check, measured)
+
+
+def _trace(chain: Array, check: Check, measured: Measured) -> Trace:
+    frame = check.worst_frame
     return Trace(
         check=check.id,
         values=np.abs(measured.values),

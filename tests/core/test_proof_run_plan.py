@@ -53,6 +53,8 @@ def test_the_requirements_are_the_designs_and_have_the_designs_limits() -> None:
     assert [item.ID for item in verdicts.REQUIREMENTS] == [
         "swing", "hold-hand", "hold-elbow", "hold-both", "shoulder", "lift", "isolate", "stretch", "blend",
     ]  # fmt: skip
+    assert verdicts.EVERY[-1].ID == "switch"
+    assert verdicts.EVERY[-1].LIMITS == {"pop": 1e-5, "turn": 1e-2}
     for requirement in verdicts.REQUIREMENTS:
         for measure, limit in requirement.LIMITS.items():
             if measure.endswith(("slide", "gap", "travel", "wrist-error")):

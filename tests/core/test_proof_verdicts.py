@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from armwright.core.errors import ProofError
-from armwright.core.proof import hold_elbow, lift, verdicts
+from armwright.core.proof import hold_elbow, lift, switch, verdicts
 from armwright.core.proof.cases import CORNERS, Case
+from armwright.core.proof.changes import dial_walk
 from armwright.core.proof.measures import Measured
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Trace
 from armwright.core.proof.run_plan import RunSpec, planned_runs, standard_motions
@@ -105,10 +106,11 @@ def test_coverage_is_complete_with_every_run_and_names_what_a_missing_run_leaves
         for requirement in verdicts.REQUIREMENTS:
             if requirement.applies(spec):
                 found.append(_check(requirement, spec.motion, spec.case))
+    found += [_check(switch, switch.REST, change.before) for change in dial_walk()]
     assert verdicts.uncovered(found, ["L"]) == ()
     without = [check for check in found if (check.requirement, check.case) != ("hold-elbow", SPEC.case)]
     assert verdicts.uncovered(without, ["L"]) == ("hold-elbow, mode=elbow,isolate=0,lift=1,stretch=0, L",)
-    assert len(verdicts.uncovered(found, ["L", "R"])) == 9 * 32
+    assert len(verdicts.uncovered(found, ["L", "R"])) == len(verdicts.EVERY) * len(CORNERS)
 
 
 def test_ids_of_a_whole_proof_are_unique() -> None:

@@ -82,6 +82,7 @@ finite = st.floats(0.0, 1e300)
 
 @example(values=[0.0], limit=5e-324)
 @example(values=[1.0, 1e-250], limit=0.0)
+@example(values=[1.7976931348623158e36], limit=2.5265057603023753e-272)
 @given(values=st.lists(finite | st.sampled_from([math.nan, math.inf]), min_size=1, max_size=30), limit=finite)
 def test_any_values_give_a_well_formed_curve_inside_its_frame(values: list[float], limit: float) -> None:
     ok = np.isfinite(values)

@@ -12,7 +12,7 @@ from armwright.core.proof.report.advice import advice
 from armwright.core.proof.report.summary import TITLES, by_requirement, quantity, share, verdict_sentence
 from armwright.core.proof.report.table import table
 from armwright.core.proof.results import FAIL, OUT_OF_REACH, VERDICTS, Check, Results
-from armwright.core.proof.verdicts import REQUIREMENTS
+from armwright.core.proof.verdicts import EVERY
 
 BEYOND = check(value=0.12, verdict=OUT_OF_REACH, motion="far")
 
@@ -111,7 +111,7 @@ def test_quantities_are_read_by_people(value: float, unit: str, plain: str, pret
 
 
 def test_every_requirement_has_a_title_and_advice_of_its_own() -> None:
-    assert {requirement.ID for requirement in REQUIREMENTS} <= set(TITLES)
+    assert {requirement.ID for requirement in EVERY} <= set(TITLES)
     unknown = advice(failing("of-its-own"))
     words = [advice(failing(name, measure="anything")) for name in TITLES]
     assert unknown not in words

@@ -80,7 +80,11 @@ def _ticks(logarithmic: bool, low: float, high: float) -> list[float]:
 
 
 def _y(value: float, logarithmic: bool, low: float, high: float) -> float:
-    part = math.log(max(value, low) / low) / math.log(high / low) if logarithmic else (value - low) / (high - low)
+    if logarithmic:
+        # Quotients of the far ends of what a double holds would overflow.
+        part = (math.log(max(value, low)) - math.log(low)) / (math.log(high) - math.log(low))
+    else:
+        part = (value - low) / (high - low)
     return TOP + (1.0 - min(max(part, 0.0), 1.0)) * (HEIGHT - TOP - BOTTOM)
 
 
