@@ -134,7 +134,7 @@ bpy.context.preferences.filepaths.use_scripts_auto_execute = False
 bpy.ops.wm.open_mainfile(filepath=sys.argv[1], use_scripts=False)
 """
 EPILOGUE = """
-assert not [name for name in sys.modules if "armwright" in name]
+assert not [name for name in sys.modules if "armwright" in name.split(".")]
 assert not bpy.context.preferences.filepaths.use_scripts_auto_execute
 assert not bpy.app.autoexec_fail, bpy.app.autoexec_fail_message
 print("ANSWER " + json.dumps(answer), flush=True)
