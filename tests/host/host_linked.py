@@ -91,7 +91,9 @@ def test_every_mode_goes_over_into_every_other_on_an_override(shot: Any) -> None
                 ik, elbow = MODES[mode]
                 # Backwards through the shot, so that each change is the first that its frames see.
                 frame = LAST_SWITCH - 3 * number
-                step(frame, lambda subject, s=side, i=ik, e=elbow: switch(subject, s, Target(ik=i, elbow=e), keyed=True))
+                step(
+                    frame, lambda subject, s=side, i=ik, e=elbow: switch(subject, s, Target(ik=i, elbow=e), keyed=True)
+                )
     assert keyed_in_the_shot(shot)
     after = both_arms(shot, range(1, LAST_SWITCH - 3 * (len(pairs) - 1)))
     assert len(after) == 5
