@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from keepers import activate
-from props import lantern, subject_of
+from props import subject_of
 from refusals import refused
 from shots import both_arms, character, link_character, override_character, save_character, set_in_motion
 
@@ -99,8 +100,6 @@ def refuses_everything(armature: Any, words: str) -> None:
         for options in calls:
             sentence = told(operator, options)
             expected = words if operator not in ("remove_arms", "build_arms") else "is linked from|has arms already"
-            import re
-
             assert re.search(expected, sentence), (operator, sentence)
             # One sentence, no Python.
             assert "\n" not in sentence and "Traceback" not in sentence, (operator, sentence)
