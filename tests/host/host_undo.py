@@ -7,13 +7,14 @@ does. What only the window does, the pieces of a conversion under a timer, `test
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from keepers import activate
 from props import lantern, swing
-from shots import set_in_motion
+from shots import character, override_character, save_character, set_in_motion
 
 RANGE = {"arm": "BOTH", "mode": "hand", "first": 8, "last": 20}
 # Operator, options, what is prepared: name of a function below; "" for nothing.
@@ -59,6 +60,23 @@ def animated(wren: Any) -> Iterator[Any]:
     armwright.unregister()
 
 
+@pytest.fixture
+def overridden(wren: Any, tmp_path: Path) -> Iterator[Any]:
+    """The same with a character that is linked and overridden."""
+    import bpy
+
+    import armwright
+
+    save_character(wren, tmp_path / "keeper.blend")
+    over = override_character(tmp_path / "keeper.blend")
+    set_in_motion(over)
+    armwright.register()
+    activate(over, "POSE")
+    bpy.context.scene.frame_set(10)
+    yield over
+    armwright.unregister()
+
+
 def call(operator: str, **options: Any) -> None:
     import bpy
 
@@ -92,12 +110,10 @@ def held_both_on_a_prop() -> None:
 
 
 def a_space_to_spare() -> None:
-    import bpy
-
     from armwright.addon import prove, spaces
 
     held()
-    spaces.ensure_space(prove.subject_of(bpy.data.objects["Wren"]), "L", "hand", lantern())
+    spaces.ensure_space(prove.subject_of(character()), "L", "hand", lantern())
 
 
 def a_prop_lost() -> None:
@@ -166,6 +182,27 @@ def _constraint(entry: Any) -> dict[str, str]:
 def test_one_undo_takes_back_an_operator_and_one_redo_brings_it_again(
     animated: Any, operator: str, options: dict[str, Any], prepare: str, auto: bool
 ) -> None:
+    undone_and_redone(operator, options, prepare, auto)
+
+
+@pytest.mark.parametrize("auto", [False, True], ids=["keying off", "keying on"])
+@pytest.mark.parametrize(
+    ("operator", "options", "prepare"),
+    [step for step in STEPS if step[0] not in ("remove_arms", "build_arms", "place_markers", "ask_range")],
+    ids=[
+        " ".join([name, *(str(value) for value in options.values())])
+        for name, options, _ in STEPS
+        if name not in ("remove_arms", "build_arms", "place_markers", "ask_range")
+    ],
+)
+def test_it_is_one_step_on_a_linked_and_overridden_character_too(
+    overridden: Any, operator: str, options: dict[str, Any], prepare: str, auto: bool
+) -> None:
+    undone_and_redone(operator, options, prepare, auto)
+
+
+def undone_and_redone(operator: str, options: dict[str, Any], prepare: str, auto: bool) -> None:
+    """Undo and redo one operator, and compare everything."""
     import bpy
     from deep_snapshot import differences
 
