@@ -135,11 +135,13 @@ def write(subject: Subject, arm: str, after: ArmSettings, channels: list[Channel
 
 def own_transform(subject: Subject, bone: bpy.types.PoseBone, pose: Array) -> Array:
     """The bone's own transform (4, 4) that gives it `pose` under its parent as evaluated now."""
-    rest = host.rest_in_parent(bone.bone)
-    if bone.parent is None:
-        return np.asarray(np.linalg.inv(rest) @ pose)
-    reader = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name])
-    return np.asarray(np.linalg.inv(reader.read()[0] @ rest) @ pose)
+    offset = host.rest_in_parent(bone.bone)
+    if bone.parent is not None:
+        offset = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name]).read()[0] @ offset
+    own = np.linalg.inv(offset) @ pose
+    # A prop that has grown carries the place, but does not scale what it carries.
+    own[:3, :3] = _rigid(offset)[:3, :3].T @ _rigid(pose)[:3, :3]
+    return np.asarray(own)
 
 
 def _rotation_path(bone: bpy.types.PoseBone) -> str:

@@ -84,8 +84,8 @@ def check_editable(armature: bpy.types.Object) -> None:
         )
     if armature.override_library is not None and armature.override_library.is_system_override:
         raise HostError(
-            f"{armature.name!r} is a library override that is not editable, so the shot would lose what is set: make it "
-            "editable first (Object > Library Override > Make)"
+            f"{armature.name!r} is a library override that is not editable, so the shot would lose what is set: "
+            "make it editable first (Object > Library Override > Make)"
         )
 
 

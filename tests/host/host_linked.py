@@ -17,7 +17,6 @@ from shots import (
     both_arms,
     character,
     in_plain_host,
-    link_character,
     override_character,
     save_character,
     set_in_motion,

@@ -1,4 +1,4 @@
-"""What a linked character can not do is refused with a sentence; what the animator sets on an override is the shot's."""
+"""What a linked character can not do is refused with a sentence; what is set on an override is the shot's."""
 
 from __future__ import annotations
 
