@@ -73,12 +73,19 @@ def step(frame: int, work: Any) -> Any:
     return outcome
 
 
+def lives_on(armature: Any, folder: Path) -> None:
+    """The keys are the shot's, and the poses are the same once it was saved and opened again."""
+    assert keyed_in_the_shot(armature)
+    before = both_arms(armature)
+    assert np.abs(both_arms(reopened(folder)) - before).max() < SAME
+
+
 def keyed_in_the_shot(armature: Any) -> bool:
     action = armature.animation_data.action
     return action is not None and action.library is None and action.override_library is None
 
 
-def test_every_mode_goes_over_into_every_other_on_an_override(shot: Any) -> None:
+def test_every_mode_goes_over_into_every_other_on_an_override(shot: Any, tmp_path: Path) -> None:
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
@@ -96,6 +103,7 @@ def test_every_mode_goes_over_into_every_other_on_an_override(shot: Any) -> None
     assert keyed_in_the_shot(shot)
     after = both_arms(shot, range(1, LAST_SWITCH - 3 * (len(pairs) - 1)))
     assert len(after) == 5
+    lives_on(shot, tmp_path)
     assert np.abs(after - before[: len(after)]).max() < SAME
 
 
@@ -104,7 +112,7 @@ LAST_SWITCH = 39
 
 @pytest.mark.parametrize("mode", list(MODES))
 @pytest.mark.parametrize("dial", ["isolate", "lift", "stretch"])
-def test_every_dial_flips_in_place_on_an_override(shot: Any, dial: str, mode: str) -> None:
+def test_every_dial_flips_in_place_on_an_override(shot: Any, tmp_path: Path, dial: str, mode: str) -> None:
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
@@ -114,6 +122,7 @@ def test_every_dial_flips_in_place_on_an_override(shot: Any, dial: str, mode: st
         outcome = step(frame, lambda subject, v=value: switch(subject, "L", Target(**{dial: v}), keyed=True))
         assert shot.pose.bones["fk.clavicle.L"][dial] == value
         assert outcome.keyed
+    lives_on(shot, tmp_path)
 
 
 def held_in_everything(shot: Any, hold: str) -> Any:

@@ -258,7 +258,9 @@ def test_a_space_starts_where_the_hold_s_bone_is_however_the_character_stands(wr
     assert np.abs(np.array(bone.matrix) - before).max() < 1e-5
 
 
-@pytest.mark.parametrize("case", ["another scene", "an excluded collection", "disabled in viewports", "a disabled collection"])
+@pytest.mark.parametrize(
+    "case", ["another scene", "an excluded collection", "disabled in viewports", "a disabled collection"]
+)
 def test_a_character_that_is_not_evaluated_here_is_refused_with_a_sentence(wren: Any, case: str) -> None:
     import bpy
 

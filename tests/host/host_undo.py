@@ -1,7 +1,7 @@
 """Every operator is one step of the host's undo: back to what was, and forward to the same keys, byte for byte.
 
 The host's undo works without a window too: an operator called with "EXEC_DEFAULT" and True pushes its step as a click
-does. What only the window does, the pieces of a conversion under a timer, `tests/gui/window_job.py` covers.
+does. What only a window does, the pieces of a conversion under a timer, `tests/gui/undo_job.py` undoes there.
 """
 
 from __future__ import annotations
