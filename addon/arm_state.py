@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..core.errors import HostError
 from ..core.frames import ORDERS
+from ..core.posing import own_under
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmSettings
 from . import host
@@ -138,10 +139,8 @@ def own_transform(subject: Subject, bone: bpy.types.PoseBone, pose: Array) -> Ar
     offset = host.rest_in_parent(bone.bone)
     if bone.parent is not None:
         offset = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name]).read()[0] @ offset
-    own = np.linalg.inv(offset) @ pose
     # A prop that has grown carries the place, but does not scale what it carries.
-    own[:3, :3] = _rigid(offset)[:3, :3].T @ _rigid(pose)[:3, :3]
-    return np.asarray(own)
+    return own_under(offset, _rigid(pose))
 
 
 def _rotation_path(bone: bpy.types.PoseBone) -> str:

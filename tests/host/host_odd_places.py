@@ -295,3 +295,36 @@ def test_a_prop_of_another_scene_is_refused_with_a_sentence(wren: Any) -> None:
     bpy.data.scenes.new("Quay").collection.objects.link(prop)
     activate(wren)
     refused(lambda: grab.grab(subject_of(wren), "L", "hand", grab.Thing(prop), keyed=False), "not in this scene")
+
+
+def test_a_prop_that_is_squashed_while_it_is_held_shears_nothing(wren: Any) -> None:
+    import bpy
+    from swings import apart
+
+    from armwright.addon import convert, grab, spaces
+    from armwright.addon.switch import POP_ANGLE, POP_LIMIT, switch
+    from armwright.core.match.target import Target
+
+    set_in_motion(wren)
+    prop, subject = beside(wren), subject_of(wren)
+    grab.hold_range(subject, "L", "both", grab.Thing(prop), 6, 30)
+    prop.scale = (2.0, 0.5, 1.0)
+    bpy.context.scene.frame_set(12)
+    sheared = np.array(wren.pose.bones["aux.hand_space.L"].matrix)[:3, :3]
+    sheared = sheared / np.linalg.norm(sheared, axis=0)
+    assert np.abs(sheared.T @ sheared - np.eye(3)).max() > 0.1
+    before = both_arms(wren)
+    for mode in ("none", "hand", "both", "elbow"):
+        done = convert.convert_whole(subject, convert.Request(("L",), mode, 8, 25))
+        gap, angle = apart(before, both_arms(wren))
+        assert gap < 1e-5 and angle < POP_ANGLE, (mode, gap, angle)
+        assert done.angle < POP_ANGLE
+    bpy.context.scene.frame_set(12)
+    for mode, (ik, elbow) in MODES.items():
+        outcome = switch(subject, "L", Target(ik=ik, elbow=elbow), keyed=False)
+        assert outcome.kept, (mode, outcome)
+    for hold in ("hand", "elbow"):
+        for key in ("world", "Lantern", "torso", "Lantern"):
+            named = spaces.space_named(subject, "L", hold, key)
+            outcome = spaces.set_space(subject, "L", hold, named, keyed=False)
+            assert outcome.pop < POP_LIMIT and outcome.pop_angle < POP_ANGLE, (hold, key, outcome)
