@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..core.errors import HostError
 from ..core.frames import ORDERS
+from ..core.posing import own_under
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmSettings
 from . import host
@@ -135,11 +136,11 @@ def write(subject: Subject, arm: str, after: ArmSettings, channels: list[Channel
 
 def own_transform(subject: Subject, bone: bpy.types.PoseBone, pose: Array) -> Array:
     """The bone's own transform (4, 4) that gives it `pose` under its parent as evaluated now."""
-    rest = host.rest_in_parent(bone.bone)
-    if bone.parent is None:
-        return np.asarray(np.linalg.inv(rest) @ pose)
-    reader = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name])
-    return np.asarray(np.linalg.inv(reader.read()[0] @ rest) @ pose)
+    offset = host.rest_in_parent(bone.bone)
+    if bone.parent is not None:
+        offset = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name]).read()[0] @ offset
+    # A prop that has grown carries the place, but does not scale what it carries.
+    return own_under(offset, _rigid(pose))
 
 
 def _rotation_path(bone: bpy.types.PoseBone) -> str:

@@ -14,6 +14,7 @@ from ..core.match.match import match
 from ..core.match.reduce import kept_frames
 from ..core.match.spaces import hold_channels
 from ..core.match.target import Target
+from ..core.posing import own_under, poses_under
 from ..core.rotations import angle_between, euler_to_matrix, quat_to_matrix
 from ..core.solve.arm import solve
 from ..core.solve.settings import ArmPose, ArmSettings
@@ -102,7 +103,7 @@ def _values(subject: Subject, arm: str, taken: ArmTake, after: ArmSettings, chan
             return np.asarray(getattr(after, field))
     role = _held_role(subject, arm, channel)
     poses = _poses(after, role)
-    basis = np.linalg.inv(taken.carriers[role]) @ poses
+    basis = own_under(taken.carriers[role], poses)
     if channel.path == "location":
         return np.asarray(basis[:, :3, 3])
     bone = bones[channel.bone]
@@ -196,7 +197,7 @@ def _applied(
         else:
             role = _held_role(subject, arm, channel)
             if role not in basis:
-                basis[role] = np.linalg.inv(taken.carriers[role]) @ _poses(after, role)
+                basis[role] = own_under(taken.carriers[role], _poses(after, role))
             if channel.path == "location":
                 basis[role][:, :3, 3] = rows
             elif channel.path == "rotation_quaternion":
@@ -204,7 +205,7 @@ def _applied(
             else:
                 basis[role][:, :3, :3] = euler_to_matrix(rows, bones[channel.bone].rotation_mode)
     for role, own in basis.items():
-        poses = taken.carriers[role] @ own
+        poses = poses_under(taken.carriers[role], own)
         if role in HOLD_FIELDS:
             fields[role] = convert_read.rigid(poses)
         else:

@@ -66,6 +66,16 @@ class PoseReader:
         return self._buffer.reshape(-1, 4, 4)[self._places].transpose(0, 2, 1).astype(float)
 
 
+def is_evaluated(item: bpy.types.Object) -> bool:
+    """Whether the current view layer evaluates an object: it does not where the object is disabled in viewports."""
+    layer = bpy.context.view_layer
+    if item.evaluated_get(layer.depsgraph).is_evaluated:
+        return True
+    # It may just be new here.
+    layer.update()
+    return bool(item.evaluated_get(layer.depsgraph).is_evaluated)
+
+
 @contextmanager
 def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
     """`armature` active, selected and in mode `wanted`; active object, selection and modes as before afterwards."""

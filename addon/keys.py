@@ -48,6 +48,10 @@ def check_free(armature: bpy.types.Object, channels: Sequence[Channel]) -> None:
                     f"{channel.bone!r}: the curve of {channel.path} is muted: unmute it in the graph editor"
                 )
     if animation is not None and animation.action is not None:
+        if animation.action.library is not None:
+            raise HostError(
+                f"the action {animation.action.name!r} is linked: make it local first, so that it can be keyed"
+            )
         users = [
             item for item in bpy.data.objects if item.animation_data and item.animation_data.action == animation.action
         ]

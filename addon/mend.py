@@ -26,6 +26,7 @@ from .spaces import (
     place,
     space_bone,
 )
+from .switch import check_editable
 
 Array = NDArray[np.float64]
 
@@ -36,6 +37,7 @@ def mend_spaces(subject: Subject) -> tuple[str, ...]:
     Where the space was keyed, every key of the hold within is rewritten, so that the hold stays where it was grabbed
     all along. Raises HostError before anything is changed.
     """
+    check_editable(subject.armature)
     found = [
         (arm, hold, item.name)
         for arm in subject.arms

@@ -93,6 +93,11 @@ def subject_of(armature: bpy.types.Object) -> Subject:
         raise HostError(f"{lost[0][0]!r} of {armature.name!r} has no dial {lost[0][1]!r}: build the arms again")
     if armature.name not in bpy.context.view_layer.objects:
         raise HostError(f"{armature.name!r} is not in the current view layer: enable the collection that it is in")
+    if not host.is_evaluated(armature):
+        raise HostError(
+            f"{armature.name!r} or its collection is disabled in viewports, so its pose is not evaluated: enable it "
+            "(the screen icon in the outliner)"
+        )
     guide = guide_json.from_text(record.guide)
     options = codec.decode(ArmOptions, codec.parse(record.options, "options", HostError), "", HostError)
     return Subject(

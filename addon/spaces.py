@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core.errors import HostError
-from ..core.posing import rigid_inverse
 from ..core.rotations import angle_between
 from . import arm_state, grabbed, host, keys
 from .arm_state import Channel
@@ -122,7 +121,10 @@ def ensure_space(subject: Subject, arm: str, hold: str, target: bpy.types.Object
         # Every channel on: with one of them off the host takes the target apart into Euler angles, which was measured
         # to be 3e-6 off at random turns and 5e-3 near the middle axis' quarter turn. A scale that stays cancels.
         made.target = target
-        made.inverse_matrix = target.evaluated_get(bpy.context.view_layer.depsgraph).matrix_world.inverted_safe()
+        graph = bpy.context.view_layer.depsgraph
+        inverse = target.evaluated_get(graph).matrix_world.inverted_safe()
+        # The host takes the bone in the armature's space and makes the result one in the world's.
+        made.inverse_matrix = inverse @ subject.armature.evaluated_get(graph).matrix_world
     return Space(made.name, label(subject.arms, made.name), made.name)
 
 
@@ -183,12 +185,7 @@ def set_space(subject: Subject, arm: str, hold: str, space: Space, keyed: bool |
 
 def place(subject: Subject, bone: bpy.types.PoseBone, pose: Array) -> None:
     """Give a hold's channels the values that put it at `pose` (4, 4), armature space, under its space as evaluated."""
-    carrier = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.parent.name]).read()[0]
-    offset = carrier @ host.rest_in_parent(bone.bone)
-    basis = np.linalg.inv(offset) @ pose
-    # A prop that has grown carries the place, but does not scale the hold.
-    basis[:3, :3] = rigid_inverse(arm_state._rigid(offset))[:3, :3] @ arm_state._rigid(pose)[:3, :3]
-    arm_state._set_basis(bone, basis)
+    arm_state._set_basis(bone, arm_state.own_transform(subject, bone, pose))
     subject.armature.update_tag()
 
 

@@ -82,6 +82,11 @@ def check_editable(armature: bpy.types.Object) -> None:
             f"{armature.name!r} is linked: make a library override first (Object > Library Override > Make), "
             "so that the shot file can hold its keys"
         )
+    if armature.override_library is not None and armature.override_library.is_system_override:
+        raise HostError(
+            f"{armature.name!r} is a library override that is not editable, so the shot would lose what is set: "
+            "make it editable first (Object > Library Override > Make)"
+        )
 
 
 def joints(subject: Subject, arm: str) -> Array:

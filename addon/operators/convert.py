@@ -180,4 +180,9 @@ class ARMWRIGHT_OT_ask_range(_Range, bpy.types.Operator):
         # While the conversion runs on, this one has changed nothing that could be undone.
         call = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
         convert_range: Any = bpy.ops.armwright.convert_range  # type: ignore[attr-defined]
-        return {"FINISHED"} & convert_range(call, **self.chosen()) or {"CANCELLED"}
+        try:
+            return {"FINISHED"} & convert_range(call, **self.chosen()) or {"CANCELLED"}
+        except RuntimeError as problem:
+            # The host makes an exception of what the other operator reports.
+            self.report({"ERROR"}, str(problem).removeprefix("Error: ").strip())
+            return {"CANCELLED"}

@@ -57,7 +57,14 @@ def _tree(collection: Any) -> Any:
 
 
 def _custom(item: Any) -> dict[str, str]:
-    return {key: repr(value) for key, value in item.items() if not hasattr(value, "bl_rna")}
+    return {key: repr(_plain(value)) for key, value in item.items() if not hasattr(value, "bl_rna")}
+
+
+def _plain(value: Any) -> Any:
+    """Groups and lists as what they hold: the host prints their addresses."""
+    if hasattr(value, "to_dict"):
+        return value.to_dict()
+    return value.to_list() if hasattr(value, "to_list") else value
 
 
 def _animation(item: Any) -> Any:
