@@ -14,6 +14,7 @@ from ..core.match.match import match
 from ..core.match.reduce import kept_frames
 from ..core.match.spaces import hold_channels
 from ..core.match.target import Target
+from ..core.posing import unscaled_basis, unscaled_poses
 from ..core.rotations import angle_between, euler_to_matrix, quat_to_matrix
 from ..core.solve.arm import solve
 from ..core.solve.settings import ArmPose, ArmSettings
@@ -81,8 +82,7 @@ def _read(subject: Subject, arm: str, mode: Mode) -> list[Channel]:
     held = [*(["hand_hold"] if mode.ik == 1.0 else []), *(["elbow_hold"] if mode.elbow == 1.0 else [])]
     for role in held:
         bone = bones[record.bone(arm, role)]
-        turned = "rotation_quaternion" if bone.rotation_mode == "QUATERNION" else "rotation_euler"
-        found += [Channel(bone.name, "location"), Channel(bone.name, turned)]
+        found += [Channel(bone.name, "location"), Channel(bone.name, arm_state.rotation_path(bone))]
     if mode.ik == 1.0:
         found.append(Channel(record.bone(arm, "elbow_aim"), "location"))
     return found
@@ -102,16 +102,15 @@ def _values(subject: Subject, arm: str, taken: ArmTake, after: ArmSettings, chan
             return np.asarray(getattr(after, field))
     role = _held_role(subject, arm, channel)
     poses = _poses(after, role)
-    basis = np.linalg.inv(taken.carriers[role]) @ poses
+    basis = unscaled_basis(taken.carriers[role], taken.rests[role], poses)
     if channel.path == "location":
         return np.asarray(basis[:, :3, 3])
     bone = bones[channel.bone]
     if bone.rotation_mode == "AXIS_ANGLE":
         raise HostError(f"{bone.name!r} turns by axis and angle: set its rotation mode to Quaternion")
     if channel.path == "rotation_quaternion":
-        return hold_channels(convert_read.rigid(basis), np.array(bone.rotation_quaternion, float))[1]
-    start = np.array(bone.rotation_euler, float)
-    return euler_path(convert_read.rigid(basis)[:, :3, :3], bone.rotation_mode, start)
+        return hold_channels(basis, np.array(bone.rotation_quaternion, float))[1]
+    return euler_path(basis[:, :3, :3], bone.rotation_mode, np.array(bone.rotation_euler, float))
 
 
 def _held_role(subject: Subject, arm: str, channel: Channel) -> str:
@@ -196,7 +195,7 @@ def _applied(
         else:
             role = _held_role(subject, arm, channel)
             if role not in basis:
-                basis[role] = np.linalg.inv(taken.carriers[role]) @ _poses(after, role)
+                basis[role] = unscaled_basis(taken.carriers[role], taken.rests[role], _poses(after, role))
             if channel.path == "location":
                 basis[role][:, :3, 3] = rows
             elif channel.path == "rotation_quaternion":
@@ -204,7 +203,7 @@ def _applied(
             else:
                 basis[role][:, :3, :3] = euler_to_matrix(rows, bones[channel.bone].rotation_mode)
     for role, own in basis.items():
-        poses = taken.carriers[role] @ own
+        poses = unscaled_poses(taken.carriers[role], taken.rests[role], own)
         if role in HOLD_FIELDS:
             fields[role] = convert_read.rigid(poses)
         else:

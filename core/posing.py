@@ -48,3 +48,52 @@ def chain_poses(rests: Array, turns: Array, travel: Array, outside: Array | None
         moved = moved @ local
         out[:, index] = moved @ rests[index]
     return out
+
+
+# Axes whose cosine is less are at right angles for the host.
+SQUARE = 1e-4
+
+
+def without_scale(turns: Array) -> Array:
+    """What a bone that takes no scale from its parent takes of the parent's axes (..., 3, 3): unit and square.
+
+    The host's rule, measured: the Y axis keeps its direction; X and Z are brought to right angles with it, and then
+    each by half to right angles with the other, unless they are so within SQUARE. A mirror image stays one.
+    """
+    y = _unit(turns[..., :, 1])
+    x, z = (_unit(axis - y * np.sum(axis * y, -1, keepdims=True)) for axis in (turns[..., :, 0], turns[..., :, 2]))
+    askew = np.abs(np.sum(x * z, -1, keepdims=True)) > SQUARE
+    # Half way between the two, and across it: these two are at right angles whatever the angle was.
+    between, beside = _unit(x + z), _unit(x - z)
+    half = np.sqrt(0.5)
+    x, z = np.where(askew, (between + beside) * half, x), np.where(askew, (between - beside) * half, z)
+    return np.stack([x, y, z], axis=-1)
+
+
+def unscaled_basis(parents: Array, rest: Array, poses: Array) -> Array:
+    """Own transforms (N, 4, 4), rigid, that give a bone without inherited scale `poses` (N, 4, 4) under `parents`.
+
+    `rest` (4, 4): the bone's rest frame in its parent's. A parent's scale carries the bone's place, and turns nothing.
+    """
+    out = np.linalg.inv(parents @ rest) @ poses
+    carried = without_scale(parents[..., :3, :3]) @ rest[:3, :3]
+    out[..., :3, :3] = rigid_turns(np.swapaxes(carried, -1, -2) @ rigid_turns(poses[..., :3, :3]))
+    return out
+
+
+def unscaled_poses(parents: Array, rest: Array, basis: Array) -> Array:
+    """The poses (N, 4, 4) that own transforms `basis` give under `parents`: the inverse of `unscaled_basis`."""
+    out = parents @ rest @ basis
+    out[..., :3, :3] = without_scale(parents[..., :3, :3]) @ rest[:3, :3] @ basis[..., :3, :3]
+    return np.asarray(out)
+
+
+def rigid_turns(turns: Array) -> Array:
+    """The orthonormal axes nearest to `turns` (..., 3, 3): for the host's single precision and scaled controls."""
+    left, _, right = np.linalg.svd(turns)
+    return np.asarray(left @ right)
+
+
+def _unit(vectors: Array) -> Array:
+    sizes = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    return np.asarray(vectors / np.where(sizes > 0.0, sizes, 1.0))
