@@ -25,6 +25,8 @@ HOLD_FIELDS = {"hand_hold": "hand_hold", "elbow_hold": "elbow_hold"}
 UNREAD_IN_IK = ("fk_upper_arm", "fk_hand")
 # A difference below this is rounding of the host's single precision, and not written: radians, metres or dial.
 SAME = 1e-6
+# What the host's single precision makes of a distance along the arm, arm lengths.
+PRECISION = 4e-7
 # A space this small along an axis has lost what it carries in single precision.
 LEAST_SIZE = 1e-6
 

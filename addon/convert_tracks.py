@@ -55,7 +55,8 @@ def arm_tracks(
     `tolerance`: metres, see convert.Request; None for every frame.
     """
     geometry = subject.geometries[arm]
-    matched = match(geometry, taken.settings, Target(ik=mode.ik, elbow=mode.elbow))
+    target = Target(ik=mode.ik, elbow=mode.elbow)
+    matched = match(geometry, taken.settings, target, precision=arm_state.PRECISION)
     after, far, turned = matched.settings, matched.position_error, matched.angle_error
     found = arm_state.changed(taken.settings, after, subject, arm)
     values = {channel: _values(subject, arm, taken, after, channel) for channel in found}

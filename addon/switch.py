@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import bpy
 import numpy as np
@@ -13,6 +13,8 @@ from ..core.match.match import match
 from ..core.match.target import Matched, Target
 from ..core.posing import rigid_turns
 from ..core.rotations import angle_between
+from ..core.solve.arm import solve
+from ..core.solve.settings import ArmPose, ArmSettings
 from . import arm_state, host, keying_set, keys
 from .posed import posed
 from .prove import Subject
@@ -22,6 +24,8 @@ Array = NDArray[np.float64]
 JOINT_ROLES = ("upper_arm", "forearm", "hand")
 # What counts as the same pose: arm lengths and degrees (design, requirement "switch").
 POP_LIMIT, POP_ANGLE = 1e-5, 1e-2
+# Rounding moves a straight arm's elbow by the square root of twice its own size: no more than this, arm lengths.
+MOST_ROUNDED = 1e-2
 
 
 @dataclass(frozen=True)
@@ -84,8 +88,28 @@ def switch(subject: Subject, arm: str, target: Target, *, keyed: bool | None = N
 def planned(subject: Subject, arm: str, target: Target) -> tuple[Matched, list[arm_state.Channel]]:
     """What a switch would do: the matched settings, and the channels that it would set. Raises as `switch` does."""
     before = arm_state.read(subject, arm)
-    matched = match(subject.geometries[arm], before, target, in_time=False)
+    geometry = subject.geometries[arm]
+    matched = match(
+        geometry, before, target, in_time=False, shown=_shown(subject, arm, before), precision=arm_state.PRECISION
+    )
     return matched, arm_state.changed(before, matched.settings, subject, arm)
+
+
+def _shown(subject: Subject, arm: str, settings: ArmSettings) -> ArmPose:
+    """The pose as it is shown: the solver's, with the rig's own joints where the two differ.
+
+    That is so where a nearly straight IK arm magnifies the host's rounding (docs/arm.md, "Where it is singular").
+    """
+    geometry = subject.geometries[arm]
+    pose, seen = solve(geometry, settings), joints(subject, arm)
+    length = geometry.upper_length + geometry.forearm_length
+    off = float(np.linalg.norm(seen[1:, :3, 3] - np.array([pose.elbow[0], pose.wrist[0]]), axis=1).max()) / length
+    if not arm_state.PRECISION < off < MOST_ROUNDED:
+        return pose
+    turns = rigid_turns(seen[:, :3, :3])
+    return replace(
+        pose, elbow=seen[1:2, :3, 3], wrist=seen[2:, :3, 3], upper_arm=turns[:1], forearm=turns[1:2], hand=turns[2:]
+    )
 
 
 def _notes(began: int, said: str) -> str:
