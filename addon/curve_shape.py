@@ -85,7 +85,7 @@ def _split(curve: bpy.types.FCurve, known: tuple[Point, ...], frame: float) -> N
         return
     new = next(point for point in curve.keyframe_points if abs(point.co.x - frame) < SAME_FRAME)
     last = next(point for point in curve.keyframe_points if abs(point.co.x - earlier[-1].co[0]) < SAME_FRAME)
-    if later and earlier[-1].interpolation != "BEZIER":
+    if earlier[-1].interpolation == "CONSTANT" or (later and earlier[-1].interpolation != "BEZIER"):
         return
     if later:
         first = cut(np.array([earlier[-1].co, earlier[-1].right, later[0].left, later[0].co]), frame)[0]

@@ -155,6 +155,11 @@ def key_both(armature: bpy.types.Object, channels: Sequence[Channel], before: Si
     for channel in channels:
         _key_before(armature, channel, before, frame - 1)
         key(armature, [channel], frame, hold=False, before=before)
+        for curve in curves_for(armature, channel):
+            point = _point(curve, frame - 1)
+            if point is not None:
+                # The host gives the key before a new one the way in which the curve went on.
+                point.interpolation = "CONSTANT"
 
 
 def _key_before(armature: bpy.types.Object, channel: Channel, before: Sides, frame: int) -> None:
@@ -170,8 +175,7 @@ def _key_before(armature: bpy.types.Object, channel: Channel, before: Sides, fra
             raise _not_keyed(channel, frame)
         if curve.array_index not in there:
             point.co.y = before[channel.data_path, curve.array_index].value
-            if curve.array_index not in curves:
-                _dress(point)
+            _dress(point)
             curve.update()
             restore([curve], shapes, frame)
         point.interpolation = "CONSTANT"
@@ -191,13 +195,14 @@ def key(
         ways = {place: _interpolation_at(curves.get(place), frame) for place in _places(armature, channel)}
         if before is not None:
             ways = {place: before[channel.data_path, place].onward for place in ways}
+        there = {place for place, curve in curves.items() if _point(curve, frame) is not None}
         for place in ways:
             _insert(armature, channel, place, frame)
         for curve in curves_for(armature, channel):
             point = _point(curve, frame)
             if point is None:
                 raise _not_keyed(channel, frame)
-            if curve.array_index not in curves:
+            if curve.array_index not in there:
                 _dress(point)
             restore([curve], shapes, frame)
             point.interpolation = "CONSTANT" if hold or channel.is_dial else ways[curve.array_index]
