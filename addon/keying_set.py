@@ -83,7 +83,8 @@ def _channels(subject: Subject, arm: str, active: Any) -> Iterator[Channel]:
 
 def bone_is_selected(bone: bpy.types.PoseBone) -> bool:
     """Whether a bone is selected in pose mode; hosts differ in who knows."""
-    return bool(bone.select if hasattr(bone, "select") else bone.bone.select)
+    holder: Any = bone if hasattr(bone, "select") else bone.bone
+    return bool(holder.select)
 
 
 def _of_bone(armature: bpy.types.Object, bone: bpy.types.PoseBone, what: str) -> Iterator[Channel]:

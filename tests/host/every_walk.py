@@ -6,10 +6,10 @@ import itertools
 
 from every_switch import CORNERS, HELD, MODES, POP, TURN, Walk, circuit
 
-ROUNDS = 4
+ROUNDS = 3
 # Changes of space between two changes of mode, each held hold.
 AT_ONCE = 5
-LEAST = {"L": 3000, "R": 2300}
+LEAST = {"L": 2700, "R": 2200}
 # Poses that no setting of a mode makes: segments that an elbow hold may not stretch to, an elbow past its fold.
 MOST_INEXACT = 0.05
 # Arms that a wandering hold has stretched out by chance.
@@ -58,6 +58,7 @@ def _corner(walk: Walk, corner: tuple[float, float, float]) -> None:
 
     walk.switch(**dict(zip(("isolate", "lift", "stretch"), corner, strict=True)))
     walk.grabs()
+    _lost(walk)
     ways = {}
     for hold, keys in walk.keys.items():
         ways[hold] = circuit(walk.rng, keys, spaces.active_space(walk.subject, walk.arm, hold).key)
@@ -75,3 +76,13 @@ def _corner(walk: Walk, corner: tuple[float, float, float]) -> None:
                     walk.space(hold, key)
             if walk.rng.uniform() < 0.3:
                 walk.nudge()
+
+
+def _lost(walk: Walk) -> None:
+    """An upper arm that is shorter, or longer, than a held elbow makes it: the nearest pose is the one promised."""
+    for factor in (0.3, 0.45, 2.3):
+        walk.pose()
+        walk.dials["upper_length"] = factor
+        walk.update()
+        walk.switch(ik=float(walk.rng.integers(2)), elbow=1.0)
+        walk.switch(ik=0.0, elbow=0.0)
