@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
 from ..core.errors import HostError
-from . import convert_read
+from . import convert_read, keys
 from .arm_state import Channel
 from .convert_read import ArmTake, Frames
 from .convert_tracks import ArmTracks, arm_tracks
-from .convert_write import Journal, check_action, check_channels
+from .convert_write import Journal, check_action
 from .holds import MODES
+from .posed import back, posed
 from .prove import Progress, Subject
 from .switch import POP_ANGLE, POP_LIMIT, check_editable
 
@@ -95,7 +95,7 @@ def convert(subject: Subject, request: Request) -> Iterator[Progress | Converted
     """
     frames = _checked(subject, request)
     armature, scene = subject.armature, bpy.context.scene
-    at, posed, journal = (scene.frame_current, scene.frame_subframe), convert_read.posed(armature), Journal(armature)
+    at, kept, journal = (scene.frame_current, scene.frame_subframe), posed(armature), Journal(armature)
     written: list[Channel] = []
     done = False
     try:
@@ -109,7 +109,7 @@ def convert(subject: Subject, request: Request) -> Iterator[Progress | Converted
         planned = {arm: arm_tracks(subject, arm, takes[arm], mode, frames, tolerance) for arm in request.arms}
         tracks = [track for arm in planned.values() for track in arm.tracks]
         written = [track.channel for track in tracks]
-        check_channels(armature, written)
+        keys.check_free(armature, written)
         count = journal.write(frames, tracks)
         rows = _rows_to_measure(planned, frames.count) if tracks else np.zeros(0, np.intp)
         joints = np.empty(0)
@@ -125,7 +125,7 @@ def convert(subject: Subject, request: Request) -> Iterator[Progress | Converted
         if not done:
             journal.undo()
             written = []
-        _back(armature, at, posed, written)
+        back(armature, at, kept, written)
     yield Converted(frames.count, count, keyed, gap, angle, frames.first + worst, len(rows), request.mode)
 
 
@@ -153,7 +153,7 @@ def _checked(subject: Subject, request: Request) -> Frames:
     if not (np.isfinite(request.tolerance) and request.tolerance >= 0.0):
         raise HostError(f"the tolerance is {request.tolerance:g}: give a length of 0 or more, in metres")
     check_editable(subject.armature)
-    check_action(subject.armature, frames)
+    check_action(subject.armature)
     return frames
 
 
@@ -179,21 +179,3 @@ def _apart(
         angles.append(np.degrees(turned))
     gap, angle = np.max(gaps, axis=0), np.max(angles, axis=0)
     return float(gap.max()), float(angle.max()), int(np.argmax(np.maximum(gap / POP_LIMIT, angle / POP_ANGLE)))
-
-
-def _back(armature: bpy.types.Object, at: tuple[int, float], posed: dict[str, Any], written: list[Channel]) -> None:
-    """The frame and the pose as before, apart from what was `written`: that is what its curves say."""
-    bpy.context.scene.frame_set(at[0], subframe=at[1])
-    bones = armature.pose.bones
-    new = []
-    for channel in written:
-        bone = bones[channel.bone]
-        new.append(bone.path_resolve(channel.path) if channel.is_dial else tuple(getattr(bone, channel.path)))
-    convert_read.pose_again(armature, posed)
-    for channel, value in zip(written, new, strict=True):
-        if channel.is_dial:
-            bones[channel.bone][channel.path[2:-2]] = value
-        else:
-            setattr(bones[channel.bone], channel.path, value)
-    armature.update_tag()
-    bpy.context.view_layer.update()

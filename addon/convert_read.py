@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
 from ..core.errors import HostError
+from ..core.posing import rigid_turns
 from ..core.rotations import angle_between
 from ..core.solve.settings import ArmSettings
 from . import host
-from .arm_state import HOLD_FIELDS, ORDER_OF
+from .arm_state import HOLD_FIELDS, ORDER_OF, check_carried
 from .prove import DIAL_FIELDS, FK_ROLES, Subject
 from .switch import JOINT_ROLES
 
@@ -23,7 +23,6 @@ Array = NDArray[np.float64]
 HELD_ROLES = (*HOLD_FIELDS, "elbow_aim")
 # What the host can step to; a key more on each side has to fit.
 LAST_FRAME = 1048573
-OWN_CHANNELS = {"location": 3, "rotation_quaternion": 4, "rotation_euler": 3, "rotation_axis_angle": 4, "scale": 3}
 
 
 @dataclass(frozen=True)
@@ -50,12 +49,14 @@ class ArmTake:
 
     Attributes:
         settings: channels, holds and dials.
-        carriers: by role of a hold or the aim, what its own transform starts from, (N, 4, 4), armature space.
+        carriers: by role of a hold or the aim, the pose of its parent, (N, 4, 4), armature space.
+        rests: by the same role, its rest frame in its parent's, (4, 4).
         joints: evaluated upper arm, forearm and hand, (N, 3, 4, 4), armature space.
     """
 
     settings: ArmSettings
     carriers: dict[str, Array]
+    rests: dict[str, Array]
     joints: Array
 
 
@@ -105,7 +106,7 @@ def take(subject: Subject, arms: tuple[str, ...], frames: Frames) -> Iterator[in
     for place, arm in enumerate(arms):
         own = poses[:, first + place * count : first + (place + 1) * count]
         turned = angles[:, place * len(FK_ROLES) : (place + 1) * len(FK_ROLES)]
-        out[arm] = _arm_take(subject, arm, poses[:, : len(shared)], own, turned, values[:, place])
+        out[arm] = _arm_take(subject, arm, frames.first, poses[:, : len(shared)], own, turned, values[:, place])
     yield out
 
 
@@ -117,14 +118,17 @@ def _names(subject: Subject, arm: str) -> list[str]:
     return [*held, *carriers, *(record.bone(arm, role) for role in JOINT_ROLES)]
 
 
-def _arm_take(subject: Subject, arm: str, shared: Array, own: Array, angles: Array, dials: Array) -> ArmTake:
+def _arm_take(
+    subject: Subject, arm: str, first: int, shared: Array, own: Array, angles: Array, dials: Array
+) -> ArmTake:
     record, bones = subject.record, subject.armature.pose.bones
     count = len(HELD_ROLES)
-    carriers = {}
+    carriers, rests = {}, {}
     for place, role in enumerate(HELD_ROLES):
         bone = bones[record.bone(arm, role)]
-        rest = host.rest_in_parent(bone.bone)
-        carriers[role] = own[:, count + place] @ rest if bone.parent else np.broadcast_to(rest, own[:, 0].shape)
+        rests[role] = host.rest_in_parent(bone.bone)
+        carriers[role] = own[:, count + place] if bone.parent else np.broadcast_to(np.eye(4), own[:, 0].shape)
+        check_carried(bone.name, carriers[role], first)
     settings = ArmSettings(
         torso=shared[:, 0],
         root=shared[:, 1] if record.root else np.broadcast_to(np.eye(4), shared[:, 0].shape),
@@ -134,14 +138,13 @@ def _arm_take(subject: Subject, arm: str, shared: Array, own: Array, angles: Arr
         **{field: angles[:, place].copy() for place, field in enumerate(FK_ROLES.values())},
         **{field: dials[:, place].copy() for place, field in enumerate(DIAL_FIELDS.values())},
     )
-    return ArmTake(settings, carriers, own[:, 2 * count :])
+    return ArmTake(settings, carriers, rests, own[:, 2 * count :])
 
 
 def rigid(poses: Array) -> Array:
     """`poses` (N, 4, 4) with their axes made orthonormal: the host's single precision, or a scaled control."""
-    left, _, right = np.linalg.svd(poses[:, :3, :3])
     out = poses.copy()
-    out[:, :3, :3] = left @ right
+    out[:, :3, :3] = rigid_turns(poses[:, :3, :3])
     return out
 
 
@@ -164,26 +167,3 @@ def gaps(before: Array, after: Array) -> tuple[Array, Array]:
         value[..., :3, :3] / np.linalg.norm(value[..., :3, :3], axis=-2, keepdims=True) for value in (before, after)
     ]
     return far, angle_between(axes[0], axes[1]).max(axis=1)
-
-
-def posed(armature: bpy.types.Object) -> dict[str, Any]:
-    """What is posed on the armature now, over its keys or without any: stepping to other frames loses it."""
-    bones = armature.pose.bones
-    own = {}
-    for name, width in OWN_CHANNELS.items():
-        own[name] = np.zeros(width * len(bones), np.float32)
-        bones.foreach_get(name, own[name])
-    values = [{key: value for key, value in bone.items() if isinstance(value, bool | int | float)} for bone in bones]
-    return {"own": own, "values": values}
-
-
-def pose_again(armature: bpy.types.Object, kept: dict[str, Any]) -> None:
-    """Put back what `posed` has read."""
-    bones = armature.pose.bones
-    for name, values in kept["own"].items():
-        bones.foreach_set(name, values)
-    for bone, values in zip(bones, kept["values"], strict=True):
-        for key, value in values.items():
-            if bone[key] != value:
-                bone[key] = value
-    armature.update_tag()

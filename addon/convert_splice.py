@@ -175,10 +175,13 @@ def _frame_by_frame(first: float, last: float, value_at: Callable[[float], float
 
 
 def split(start: Any, end: Any, time: float) -> tuple[Array, Array]:
-    """A Bezier segment between two keys, cut at `time`: the control points (4, 2) of both parts (de Casteljau)."""
-    points = _untangled(
-        np.array([start["co"], start["handle_right"], end["handle_left"], end["co"]], float),
-    )
+    """A Bezier segment between two keys, cut at `time`: the control points (4, 2) of both parts."""
+    return cut(np.array([start["co"], start["handle_right"], end["handle_left"], end["co"]], float), time)
+
+
+def cut(controls: Array, time: float) -> tuple[Array, Array]:
+    """A Bezier segment (4, 2), frame and value, cut at `time`: the control points of both parts (de Casteljau)."""
+    points = _untangled(controls)
     low, high = 0.0, 1.0
     # The host lets no segment run back in time, so halving finds the place; 60 times is the last digit.
     for _ in range(60):

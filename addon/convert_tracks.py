@@ -14,7 +14,7 @@ from ..core.match.match import match
 from ..core.match.reduce import kept_frames
 from ..core.match.spaces import hold_channels
 from ..core.match.target import Target
-from ..core.posing import own_under, poses_under
+from ..core.posing import unscaled_basis, unscaled_poses
 from ..core.rotations import angle_between, euler_to_matrix, quat_to_matrix
 from ..core.solve.arm import solve
 from ..core.solve.settings import ArmPose, ArmSettings
@@ -55,7 +55,8 @@ def arm_tracks(
     `tolerance`: metres, see convert.Request; None for every frame.
     """
     geometry = subject.geometries[arm]
-    matched = match(geometry, taken.settings, Target(ik=mode.ik, elbow=mode.elbow))
+    target = Target(ik=mode.ik, elbow=mode.elbow)
+    matched = match(geometry, taken.settings, target, precision=arm_state.PRECISION)
     after, far, turned = matched.settings, matched.position_error, matched.angle_error
     found = arm_state.changed(taken.settings, after, subject, arm)
     values = {channel: _values(subject, arm, taken, after, channel) for channel in found}
@@ -82,8 +83,7 @@ def _read(subject: Subject, arm: str, mode: Mode) -> list[Channel]:
     held = [*(["hand_hold"] if mode.ik == 1.0 else []), *(["elbow_hold"] if mode.elbow == 1.0 else [])]
     for role in held:
         bone = bones[record.bone(arm, role)]
-        turned = "rotation_quaternion" if bone.rotation_mode == "QUATERNION" else "rotation_euler"
-        found += [Channel(bone.name, "location"), Channel(bone.name, turned)]
+        found += [Channel(bone.name, "location"), Channel(bone.name, arm_state.rotation_path(bone))]
     if mode.ik == 1.0:
         found.append(Channel(record.bone(arm, "elbow_aim"), "location"))
     return found
@@ -103,16 +103,15 @@ def _values(subject: Subject, arm: str, taken: ArmTake, after: ArmSettings, chan
             return np.asarray(getattr(after, field))
     role = _held_role(subject, arm, channel)
     poses = _poses(after, role)
-    basis = own_under(taken.carriers[role], poses)
+    basis = unscaled_basis(taken.carriers[role], taken.rests[role], poses)
     if channel.path == "location":
         return np.asarray(basis[:, :3, 3])
     bone = bones[channel.bone]
     if bone.rotation_mode == "AXIS_ANGLE":
         raise HostError(f"{bone.name!r} turns by axis and angle: set its rotation mode to Quaternion")
     if channel.path == "rotation_quaternion":
-        return hold_channels(convert_read.rigid(basis), np.array(bone.rotation_quaternion, float))[1]
-    start = np.array(bone.rotation_euler, float)
-    return euler_path(convert_read.rigid(basis)[:, :3, :3], bone.rotation_mode, start)
+        return hold_channels(basis, np.array(bone.rotation_quaternion, float))[1]
+    return euler_path(basis[:, :3, :3], bone.rotation_mode, np.array(bone.rotation_euler, float))
 
 
 def _held_role(subject: Subject, arm: str, channel: Channel) -> str:
@@ -197,7 +196,7 @@ def _applied(
         else:
             role = _held_role(subject, arm, channel)
             if role not in basis:
-                basis[role] = own_under(taken.carriers[role], _poses(after, role))
+                basis[role] = unscaled_basis(taken.carriers[role], taken.rests[role], _poses(after, role))
             if channel.path == "location":
                 basis[role][:, :3, 3] = rows
             elif channel.path == "rotation_quaternion":
@@ -205,7 +204,7 @@ def _applied(
             else:
                 basis[role][:, :3, :3] = euler_to_matrix(rows, bones[channel.bone].rotation_mode)
     for role, own in basis.items():
-        poses = poses_under(taken.carriers[role], own)
+        poses = unscaled_poses(taken.carriers[role], taken.rests[role], own)
         if role in HOLD_FIELDS:
             fields[role] = convert_read.rigid(poses)
         else:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import bpy
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from .convert_splice import cut
 
 # Keys closer than this are one key, frames.
 SAME_FRAME = 1e-4
+# Handles shorter than this have lost their direction to single precision, frames.
+SHORT_HANDLE = 1.0
 AUTOMATIC = ("AUTO", "AUTO_CLAMPED")
 
 
@@ -84,41 +85,18 @@ def _split(curve: bpy.types.FCurve, known: tuple[Point, ...], frame: float) -> N
         return
     new = next(point for point in curve.keyframe_points if abs(point.co.x - frame) < SAME_FRAME)
     last = next(point for point in curve.keyframe_points if abs(point.co.x - earlier[-1].co[0]) < SAME_FRAME)
-    if later and earlier[-1].interpolation != "BEZIER":
+    if earlier[-1].interpolation == "CONSTANT" or (later and earlier[-1].interpolation != "BEZIER"):
         return
     if later:
-        controls = _corrected(np.array([earlier[-1].co, earlier[-1].right, later[0].left, later[0].co]))
-        right, left = _first_part(controls, frame)
+        first = cut(np.array([earlier[-1].co, earlier[-1].right, later[0].left, later[0].co]), frame)[0]
+        right, left = first[1], first[2]
     else:
         # Beyond the last key the curve is a straight line.
         start, end = np.array(last.co), np.array(new.co)
         right, left = start + (end - start) / 3.0, end - (end - start) / 3.0
-    last.handle_right_type = "ALIGNED" if later and earlier[-1].right_type in AUTOMATIC else "FREE"
+    # The host turns the other handle of an aligned pair after this one, whose direction a short one says coarsely.
+    aligned = later and earlier[-1].right_type in AUTOMATIC and right[0] - earlier[-1].co[0] > SHORT_HANDLE
+    last.handle_right_type = "ALIGNED" if aligned else "FREE"
     last.handle_right = right.tolist()
     new.handle_left_type = new.handle_right_type = "FREE"
     new.handle_left = left.tolist()
-
-
-def _corrected(controls: Array) -> Array:
-    """Control points (4, 2) with handles that do not overlap in time, shortened as the host does to evaluate them."""
-    out = controls.copy()
-    whole = controls[3, 0] - controls[0, 0]
-    reach = abs(controls[1, 0] - controls[0, 0]) + abs(controls[3, 0] - controls[2, 0])
-    if reach > whole:
-        out[1] = controls[0] + (controls[1] - controls[0]) * whole / reach
-        out[2] = controls[3] + (controls[2] - controls[3]) * whole / reach
-    return out
-
-
-def _first_part(controls: Array, frame: float) -> tuple[Array, Array]:
-    """The two handles of the part of a Bezier segment (4, 2) that ends at `frame` (de Casteljau)."""
-    low, high = 0.0, 1.0
-    for _ in range(60):
-        share = 0.5 * (low + high)
-        ends = controls
-        while len(ends) > 1:
-            ends = ends[:-1] + share * (ends[1:] - ends[:-1])
-        low, high = (share, high) if ends[0, 0] < frame else (low, share)
-    first = controls[:-1] + share * (controls[1:] - controls[:-1])
-    second = first[:-1] + share * (first[1:] - first[:-1])
-    return first[0], second[0]

@@ -37,6 +37,25 @@ def curves_of(action: Any) -> Iterator[bpy.types.FCurve]:
                 yield from bag.fcurves
 
 
+def bag_of(action: Any, slot: Any) -> Any:
+    """The curves and groups that `action` has for one of those that share it; None if there are none.
+
+    `slot`: the part of the action; hosts without such parts give None, and the action is its own bag.
+    """
+    if not hasattr(action, "layers"):
+        return action
+    strips = [strip for layer in action.layers for strip in layer.strips]
+    return strips[0].channelbag(slot) if strips and slot is not None else None
+
+
+def own_bag(item: bpy.types.Object) -> Any:
+    """The curves and groups that move `item`, and nothing else of its action; None if there are none."""
+    animation = item.animation_data
+    if animation is None or animation.action is None:
+        return None
+    return bag_of(animation.action, getattr(animation, "action_slot", None))
+
+
 def write_curve(curves: Any, path: str, index: int, frames: Array, values: Array) -> None:
     """A curve through (frames, values), stepped: between keys it keeps the last value."""
     curve = curves.new(path, index=index)

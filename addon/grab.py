@@ -10,14 +10,15 @@ import bpy
 import numpy as np
 
 from ..core.errors import HostError
-from ..core.match.match import match
 from ..core.match.target import Target
 from . import arm_state, keys, spaces
 from .arm_state import Channel
+from .convert_read import frames_of
 from .curve_shape import SAME_FRAME
 from .holds import MODES
+from .posed import back, posed
 from .prove import DIAL_FIELDS, FK_ROLES, Subject
-from .switch import Outcome, check_editable, switch
+from .switch import Outcome, check_editable, planned, switch
 
 PARTS = {"hand": ("hand",), "elbow": ("elbow",), "both": ("hand", "elbow")}
 
@@ -45,11 +46,13 @@ def grab(subject: Subject, arm: str, parts: str, target: Thing | None, keyed: bo
         if target is not None:
             spaces.check_target(subject, arm, hold, target.item, target.bone)
     mode = _target(parts)
-    _check_switch(subject, arm, mode)
-    channels = every_channel(subject, arm, holds)
-    wants_keys = keys.keying_is_on(subject.armature, channels) if keyed is None else keyed
+    changed = planned(subject, arm, mode)[1]
+    channels = list(dict.fromkeys([*every_channel(subject, arm, holds), *changed]))
+    over = keys.posed_over(subject.armature, arm_state.every(subject, arm))
+    keys.check_free(subject.armature, [*channels, *over])
+    wants_keys = keys.wanted(subject.armature, channels, keyed)
     if wants_keys:
-        spaces.whole_frame()
+        keys.check_before(subject.armature, [*channels, *over], keys.whole_frame())
     # From here on nothing is refused: what was checked is all that the two steps ask for.
     steps = []
     for hold in holds:
@@ -74,8 +77,8 @@ def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, fir
     before. Raises HostError or MatchError before anything is changed.
     """
     holds = _holds(parts)
-    if first < 0:
-        raise HostError(f"the range begins at frame {first}: begin at 0 or later")
+    for frame in (first, last):
+        frames_of(frame, frame)
     if last <= first:
         raise HostError(f"from {first} to {last} there is nothing to hold: the last frame must come after the first")
     armature, scene = subject.armature, bpy.context.scene
@@ -83,20 +86,24 @@ def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, fir
     channels = every_channel(subject, arm, holds)
     controls = _controls(subject, arm)
     keys.check_free(armature, [*channels, *controls])
+    keys.check_before(armature, [*channels, *controls], first)
     _check_no_keys(armature, channels, first, last)
-    frame, subframe = scene.frame_current, scene.frame_subframe
+    at, kept = (scene.frame_current, scene.frame_subframe), posed(armature)
+    own = [*channels, *controls]
+    said = _said(armature, own, sum(at))
     try:
         further = _values_at_next_keys(armature, controls, last)
         scene.frame_set(first)
         began = grab(subject, arm, parts, target, keyed=True)
         # A key of the hold after the range would pull at it within.
-        own = [channel for hold in holds for channel in spaces.hold_channels(spaces.hold_bone(subject, arm, hold))]
-        keys.key(armature, own, first, hold=True)
+        held = [channel for hold in holds for channel in spaces.hold_channels(spaces.hold_bone(subject, arm, hold))]
+        keys.key(armature, held, first, hold=True)
         scene.frame_set(last)
         ended = release(subject, arm, keyed=True)
         _come_back(armature, further, last)
     finally:
-        scene.frame_set(frame, subframe=subframe)
+        now = _said(armature, own, sum(at))
+        back(armature, at, kept, [channel for channel in own if said[channel] != now[channel]])
     return _together([began, ended], True)
 
 
@@ -109,6 +116,11 @@ def every_channel(subject: Subject, arm: str, holds: Sequence[str]) -> list[Chan
         out += spaces.hold_channels(spaces.hold_bone(subject, arm, hold))
         out += [spaces.influence(carrier, item.name) for item in carrier.constraints if item.type in spaces.KINDS]
     return out
+
+
+def _said(armature: bpy.types.Object, channels: Sequence[Channel], frame: float) -> dict[Channel, list[float]]:
+    """What the curves of each channel say at a frame."""
+    return {channel: [curve.evaluate(frame) for curve in keys.curves_for(armature, channel)] for channel in channels}
 
 
 def _controls(subject: Subject, arm: str) -> list[Channel]:
@@ -173,13 +185,6 @@ def _check_no_keys(armature: bpy.types.Object, channels: Sequence[Channel], firs
             )
 
 
-def _check_switch(subject: Subject, arm: str, mode: Target) -> None:
-    check_editable(subject.armature)
-    before = arm_state.read(subject, arm)
-    after = match(subject.geometries[arm], before, mode, in_time=False).settings
-    keys.check_free(subject.armature, arm_state.changed(before, after, subject, arm))
-
-
 def _target(parts: str) -> Target:
     return Target(ik=MODES[parts].ik, elbow=MODES[parts].elbow)
 
@@ -191,4 +196,5 @@ def _holds(parts: str) -> tuple[str, ...]:
 
 
 def _together(steps: Sequence[Outcome], keyed: bool) -> Outcome:
-    return Outcome(max(step.pop for step in steps), max(step.pop_angle for step in steps), keyed)
+    notes = "; ".join(dict.fromkeys(step.note for step in steps if step.note))
+    return Outcome(max(step.pop for step in steps), max(step.pop_angle for step in steps), keyed, notes)

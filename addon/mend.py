@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
 from ..core.arm import names as n
 from ..core.errors import HostError
-from . import grabbed, host, keys
+from . import arm_state, grabbed, keys
+from .curves import own_bag
+from .posed import back, posed
 from .prove import Subject
 from .spaces import (
     HOLDS,
@@ -52,12 +52,13 @@ def mend_spaces(subject: Subject) -> tuple[str, ...]:
             if space_bone(subject, arm, hold).constraints[name].is_override_data:
                 raise HostError(f"{name!r} of {subject.armature.name!r} comes from the linked file: mend it there")
     scene = bpy.context.scene
-    frame, subframe = scene.frame_current, scene.frame_subframe
+    at, kept = (scene.frame_current, scene.frame_subframe), posed(subject.armature)
     try:
         return tuple(_mend(subject, arm, hold, name) for arm, hold, name in found)
     finally:
-        if found and (scene.frame_current, scene.frame_subframe) != (frame, subframe):
-            scene.frame_set(frame, subframe=subframe)
+        if found and (scene.frame_current, scene.frame_subframe) != at:
+            mended = [hold_channels(hold_bone(subject, arm, hold)) for arm, hold, _ in found]
+            back(subject.armature, at, kept, [channel for pair in mended for channel in pair])
 
 
 def take_off(subject: Subject, arm: str, hold: str, space: Space) -> str:
@@ -122,20 +123,10 @@ def _left(subject: Subject, carrier: bpy.types.PoseBone, bone: bpy.types.PoseBon
     space = grabbed.where(subject, carrier, name, frame)
     if space is None:
         space = grabbed.uncarried(subject, carrier)
-    return np.asarray(space @ host.rest_in_parent(bone.bone) @ host.matrix_to_numpy(bone.matrix_basis))
+    return arm_state.pose_under(bone, space)
 
 
 def _drop_curves(armature: bpy.types.Object, unwanted: list[bpy.types.FCurve]) -> None:
-    action = armature.animation_data.action if armature.animation_data is not None else None
-    paths = {curve.data_path for curve in unwanted}
-    if action is None or not paths:
-        return
-    for owner in _owners(action):
-        for curve in [item for item in owner.fcurves if item.data_path in paths]:
-            owner.fcurves.remove(curve)
-
-
-def _owners(action: Any) -> list[Any]:
-    if not hasattr(action, "layers"):
-        return [action]
-    return [bag for layer in action.layers for strip in layer.strips for bag in strip.channelbags]
+    bag, paths = own_bag(armature), {curve.data_path for curve in unwanted}
+    for curve in [item for item in bag.fcurves if item.data_path in paths] if paths else ():
+        bag.fcurves.remove(curve)

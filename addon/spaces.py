@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core.errors import HostError
-from ..core.rotations import angle_between
-from . import arm_state, grabbed, host, keys
+from . import arm_state, grabbed, host, keying_set, keys
 from .arm_state import Channel
 from .dependencies import Thing, needs, targets_of
+from .posed import posed
 from .prove import Subject
-from .switch import Outcome, check_editable, joints
+from .switch import Outcome, check_editable, joints, outcome
 
 Array = NDArray[np.float64]
 
@@ -88,6 +88,8 @@ def check_target(subject: Subject, arm: str, hold: str, target: bpy.types.Object
         raise HostError(f"{target.name!r} has no bone {bone!r}: choose one of its bones, or the object itself")
     if target.name not in bpy.context.scene.objects:
         raise HostError(f"{target.name!r} is not in this scene: link it here first")
+    placed = target.evaluated_get(bpy.context.evaluated_depsgraph_get()).matrix_world
+    arm_state.check_size(repr(target.name), host.matrix_to_numpy(placed))
     if not needs(Thing(target, bone), Thing(armature, space_bone(subject, arm, hold).name)):
         return
     for side in subject.arms:
@@ -131,18 +133,11 @@ def ensure_space(subject: Subject, arm: str, hold: str, target: bpy.types.Object
 def check_settable(subject: Subject, arm: str, hold: str) -> None:
     """Raise HostError if the hold's channels or its space's influences can not be set or keyed here."""
     check_editable(subject.armature)
-    bone = hold_bone(subject, arm, hold)
-    if bone.rotation_mode == "AXIS_ANGLE":
-        raise HostError(f"{bone.name!r} turns by axis and angle: set its rotation mode to Quaternion")
-    keys.check_free(subject.armature, [*hold_channels(bone), *_influences(space_bone(subject, arm, hold))])
-
-
-def whole_frame() -> int:
-    """The frame, where a change can be keyed; HostError between two."""
-    scene = bpy.context.scene
-    if scene.frame_subframe:
-        raise HostError("this is between two frames: go to a whole frame, so that the change can be keyed")
-    return int(scene.frame_current)
+    bpy.context.view_layer.update()
+    bone, carrier = hold_bone(subject, arm, hold), space_bone(subject, arm, hold)
+    keys.check_free(subject.armature, [*hold_channels(bone), *_influences(carrier)])
+    reader = host.PoseReader(subject.armature, bpy.context.view_layer, [carrier.name])
+    arm_state.check_carried(bone.name, reader.read()[0])
 
 
 def set_space(subject: Subject, arm: str, hold: str, space: Space, keyed: bool | None = None) -> Outcome:
@@ -162,30 +157,35 @@ def set_space(subject: Subject, arm: str, hold: str, space: Space, keyed: bool |
     if not changing:
         return Outcome(0.0, 0.0, False)
     own, influences = hold_channels(bone), [influence(carrier, name) for name in changing]
-    wants_keys = keys.keying_is_on(armature, [*own, *influences]) if keyed is None else keyed
+    wants_keys = keys.wanted(armature, [*own, *influences], keyed)
     before = _shown(subject, arm, bone)
+    frame, written, kept = scene.frame_current, [*own, *influences], posed(armature)
     if wants_keys:
-        frame = whole_frame()
-        scene.frame_set(frame - 1)
-        keys.key(armature, [*own, *influences], frame - 1, hold=True)
-        scene.frame_set(frame)
+        keys.whole_frame()
+        keys.check_before(armature, written, frame)
+    sides = keys.sides(armature, written, frame - 1)
     for name in changing:
         carrier.constraints[name].influence = wanted[name]
     armature.update_tag()
     bpy.context.view_layer.update()
     place(subject, bone, before[-1])
+    note = ""
     if wants_keys:
-        keys.key(armature, own, scene.frame_current, hold=False)
-        keys.key(armature, influences, scene.frame_current, hold=True)
-    bpy.context.view_layer.update()
+        keys.key_both(armature, own, sides, frame)
+        keys.key_both(armature, influences, sides, frame)
+        keys.key(armature, influences, frame, hold=True)
+        note = keying_set.key_set(subject, arm, written, frame)
+        keys.settle(armature, kept, written)
+    else:
+        bpy.context.view_layer.update()
     if space.constraint:
-        grabbed.remember(subject, carrier, space.constraint, scene.frame_current, keep=wants_keys)
-    return _outcome(subject, arm, before, _shown(subject, arm, bone), wants_keys)
+        grabbed.remember(subject, carrier, space.constraint, frame, keep=wants_keys)
+    return outcome(subject, arm, before, _shown(subject, arm, bone), wants_keys, note)
 
 
 def place(subject: Subject, bone: bpy.types.PoseBone, pose: Array) -> None:
     """Give a hold's channels the values that put it at `pose` (4, 4), armature space, under its space as evaluated."""
-    arm_state._set_basis(bone, arm_state.own_transform(subject, bone, pose))
+    arm_state.set_basis(bone, arm_state.own_transform(subject, bone, pose))
     subject.armature.update_tag()
 
 
@@ -216,7 +216,7 @@ def hold_bone(subject: Subject, arm: str, hold: str) -> bpy.types.PoseBone:
 
 def hold_channels(bone: bpy.types.PoseBone) -> list[Channel]:
     """The channels that place a hold."""
-    return [Channel(bone.name, "location"), Channel(bone.name, arm_state._rotation_path(bone))]
+    return [Channel(bone.name, "location"), Channel(bone.name, arm_state.rotation_path(bone))]
 
 
 def influence(carrier: bpy.types.PoseBone, constraint: str) -> Channel:
@@ -268,13 +268,3 @@ def _whose(arm: str, hold: str) -> str:
 def _shown(subject: Subject, arm: str, bone: bpy.types.PoseBone) -> Array:
     hold = host.PoseReader(subject.armature, bpy.context.view_layer, [bone.name]).read()
     return np.concatenate([joints(subject, arm), hold])
-
-
-def _outcome(subject: Subject, arm: str, before: Array, after: Array, keyed: bool) -> Outcome:
-    geometry = subject.geometries[arm]
-    return Outcome(
-        pop=float(np.linalg.norm(after[:, :3, 3] - before[:, :3, 3], axis=1).max())
-        / (geometry.upper_length + geometry.forearm_length),
-        pop_angle=float(np.degrees(angle_between(before[:, :3, :3], after[:, :3, :3]).max())),
-        keyed=keyed,
-    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import bpy
 import numpy as np
@@ -10,9 +10,13 @@ from numpy.typing import NDArray
 
 from ..core.errors import HostError
 from ..core.match.match import match
-from ..core.match.target import Target
+from ..core.match.target import Matched, Target
+from ..core.posing import rigid_turns
 from ..core.rotations import angle_between
-from . import arm_state, host, keys
+from ..core.solve.arm import solve
+from ..core.solve.settings import ArmPose, ArmSettings
+from . import arm_state, host, keying_set, keys
+from .posed import posed
 from .prove import Subject
 
 Array = NDArray[np.float64]
@@ -20,6 +24,8 @@ Array = NDArray[np.float64]
 JOINT_ROLES = ("upper_arm", "forearm", "hand")
 # What counts as the same pose: arm lengths and degrees (design, requirement "switch").
 POP_LIMIT, POP_ANGLE = 1e-5, 1e-2
+# Rounding moves a straight arm's elbow by the square root of twice its own size: no more than this, arm lengths.
+MOST_ROUNDED = 1e-2
 
 
 @dataclass(frozen=True)
@@ -30,11 +36,13 @@ class Outcome:
         pop: largest distance that a joint moved, arm lengths.
         pop_angle: largest turn of a segment, degrees.
         keyed: whether keys were set.
+        note: what else was keyed, for people; "" for nothing.
     """
 
     pop: float
     pop_angle: float
     keyed: bool
+    note: str = ""
 
     @property
     def kept(self) -> bool:
@@ -43,9 +51,10 @@ class Outcome:
 
     def sentence(self) -> str:
         """For people."""
+        note = f"; {self.note}" if self.note else ""
         if self.kept:
-            return "the pose is kept" + (", keyed on both sides" if self.keyed else "")
-        return f"nearest pose: {100.0 * self.pop:.2g} % of the arm's length and {self.pop_angle:.2g} degrees away"
+            return "the pose is kept" + (", keyed on both sides" if self.keyed else "") + note
+        return f"nearest pose: {100.0 * self.pop:.2g} % of the arm's length and {self.pop_angle:.2g} degrees away{note}"
 
 
 def switch(subject: Subject, arm: str, target: Target, *, keyed: bool | None = None) -> Outcome:
@@ -53,26 +62,61 @@ def switch(subject: Subject, arm: str, target: Target, *, keyed: bool | None = N
 
     Raises HostError or MatchError before anything is changed.
     """
-    armature, scene = subject.armature, bpy.context.scene
+    armature = subject.armature
     check_editable(armature)
-    before = arm_state.read(subject, arm)
-    matched = match(subject.geometries[arm], before, target, in_time=False)
-    channels = arm_state.changed(before, matched.settings, subject, arm)
-    keys.check_free(armature, channels)
-    shown = joints(subject, arm)
-    wants_keys = keys.keying_is_on(armature, channels) if keyed is None else keyed
-    if wants_keys and channels:
-        frame, subframe = scene.frame_current, scene.frame_subframe
-        if subframe:
-            raise HostError("this is between two frames: go to a whole frame, so that the change can be keyed")
-        scene.frame_set(frame - 1)
-        keys.key(armature, channels, frame - 1, hold=True)
-        scene.frame_set(frame)
-    arm_state.write(subject, arm, matched.settings, channels)
-    if wants_keys:
-        keys.key(armature, channels, scene.frame_current, hold=False)
     bpy.context.view_layer.update()
-    return _outcome(subject, arm, shown, joints(subject, arm), wants_keys)
+    matched, channels = planned(subject, arm, target)
+    over = [item for item in keys.posed_over(armature, arm_state.every(subject, arm)) if item not in channels]
+    keys.check_free(armature, [*channels, *over])
+    shown = joints(subject, arm)
+    wants_keys = bool(channels) and keys.wanted(armature, channels, keyed)
+    if not wants_keys:
+        arm_state.write(subject, arm, matched.settings, channels)
+        bpy.context.view_layer.update()
+        return outcome(subject, arm, shown, joints(subject, arm), False)
+    written, frame, kept = [*channels, *over], keys.whole_frame(), posed(armature)
+    keys.check_before(armature, written, frame)
+    began = sum(not keys.curves_for(armature, channel) for channel in channels)
+    before = keys.sides(armature, written, frame - 1)
+    arm_state.write(subject, arm, matched.settings, channels)
+    keys.key_both(armature, written, before, frame)
+    note = _notes(began, keying_set.key_set(subject, arm, written, frame))
+    keys.settle(armature, kept, written)
+    return outcome(subject, arm, shown, joints(subject, arm), True, note)
+
+
+def planned(subject: Subject, arm: str, target: Target) -> tuple[Matched, list[arm_state.Channel]]:
+    """What a switch would do: the matched settings, and the channels that it would set. Raises as `switch` does."""
+    before = arm_state.read(subject, arm)
+    geometry = subject.geometries[arm]
+    matched = match(
+        geometry, before, target, in_time=False, shown=_shown(subject, arm, before), precision=arm_state.PRECISION
+    )
+    return matched, arm_state.changed(before, matched.settings, subject, arm)
+
+
+def _shown(subject: Subject, arm: str, settings: ArmSettings) -> ArmPose:
+    """The pose as it is shown: the solver's, with the rig's own joints where the two differ.
+
+    That is so where a nearly straight IK arm magnifies the host's rounding (docs/arm.md, "Where it is singular").
+    """
+    geometry = subject.geometries[arm]
+    pose, seen = solve(geometry, settings), joints(subject, arm)
+    length = geometry.upper_length + geometry.forearm_length
+    off = float(np.linalg.norm(seen[1:, :3, 3] - np.array([pose.elbow[0], pose.wrist[0]]), axis=1).max()) / length
+    if not arm_state.PRECISION < off < MOST_ROUNDED:
+        return pose
+    turns = rigid_turns(seen[:, :3, :3])
+    return replace(
+        pose, elbow=seen[1:2, :3, 3], wrist=seen[2:, :3, 3], upper_arm=turns[:1], forearm=turns[1:2], hand=turns[2:]
+    )
+
+
+def _notes(began: int, said: str) -> str:
+    """What was keyed that somebody's preferences would not lead them to expect."""
+    only = bpy.context.preferences.edit.use_keyframe_insert_available
+    new = f"{began} channels had no keys and got them, or the hold would drift" if only and began else ""
+    return "; ".join(part for part in (new, said) if part)
 
 
 def check_editable(armature: bpy.types.Object) -> None:
@@ -95,11 +139,14 @@ def joints(subject: Subject, arm: str) -> Array:
     return host.PoseReader(subject.armature, bpy.context.view_layer, names).read()
 
 
-def _outcome(subject: Subject, arm: str, before: Array, after: Array, keyed: bool) -> Outcome:
+def outcome(subject: Subject, arm: str, before: Array, after: Array, keyed: bool, note: str = "") -> Outcome:
+    """How far poses (K, 4, 4) of an arm have moved and turned."""
     geometry = subject.geometries[arm]
     length = geometry.upper_length + geometry.forearm_length
+    turns = [rigid_turns(poses[:, :3, :3]) for poses in (before, after)]
     return Outcome(
         pop=float(np.linalg.norm(after[:, :3, 3] - before[:, :3, 3], axis=1).max()) / length,
-        pop_angle=float(np.degrees(angle_between(before[:, :3, :3], after[:, :3, :3]).max())),
+        pop_angle=float(np.degrees(angle_between(*turns).max())),
         keyed=keyed,
+        note=note,
     )

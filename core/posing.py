@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+# Axes whose cosine is less are at right angles for the host.
+SQUARE = 1e-4
+
 
 def rigid_inverse(frames: Array) -> Array:
     """Inverse of rigid frames, (..., 4, 4)."""
@@ -29,37 +32,6 @@ def basis_of(poses: Array, rest: Array, parent_poses: Array | None, parent_rest:
     return np.asarray(rigid_inverse(carried) @ poses)
 
 
-def inherited_turns(carriers: Array) -> Array:
-    """Orientations (..., 3, 3) that a bone without inherited scale takes from `carriers` (..., 4, 4), scaled or not.
-
-    The host keeps the direction of Y and brings the other two axes to right angles with it, and then, by as much each,
-    with one another (measured in 4.5.15 and 5.2.3, within 3e-7).
-    """
-    x, y, z = (_unit(carriers[..., :3, axis]) for axis in range(3))
-    x, z = (_unit(axis - y * np.sum(axis * y, axis=-1, keepdims=True)) for axis in (x, z))
-    between, across = _unit(x + z), _unit(x - z)
-    half = np.sqrt(0.5)
-    return np.stack([half * (between + across), y, half * (between - across)], axis=-1)
-
-
-def own_under(carriers: Array, poses: Array) -> Array:
-    """Own transforms (..., 4, 4) that give a bone without inherited scale the rigid `poses` on `carriers`."""
-    out = np.linalg.inv(carriers) @ poses
-    out[..., :3, :3] = np.swapaxes(inherited_turns(carriers), -1, -2) @ poses[..., :3, :3]
-    return np.asarray(out)
-
-
-def poses_under(carriers: Array, own: Array) -> Array:
-    """The inverse of `own_under`: rigid poses (..., 4, 4) from own transforms."""
-    out = carriers @ own
-    out[..., :3, :3] = inherited_turns(carriers) @ own[..., :3, :3]
-    return np.asarray(out)
-
-
-def _unit(vectors: Array) -> Array:
-    return np.asarray(vectors / np.linalg.norm(vectors, axis=-1, keepdims=True))
-
-
 def chain_poses(rests: Array, turns: Array, travel: Array, outside: Array | None = None) -> Array:
     """Poses (N, K, 4, 4) of a chain of K bones, armature space.
 
@@ -79,3 +51,48 @@ def chain_poses(rests: Array, turns: Array, travel: Array, outside: Array | None
         moved = moved @ local
         out[:, index] = moved @ rests[index]
     return out
+
+
+def without_scale(turns: Array) -> Array:
+    """What a bone that takes no scale from its parent takes of the parent's axes (..., 3, 3): unit and square.
+
+    The host's rule, measured: the Y axis keeps its direction; X and Z are brought to right angles with it, and then
+    each by half to right angles with the other, unless they are so within SQUARE. A mirror image stays one.
+    """
+    y = _unit(turns[..., :, 1])
+    x, z = (_unit(axis - y * np.sum(axis * y, -1, keepdims=True)) for axis in (turns[..., :, 0], turns[..., :, 2]))
+    askew = np.abs(np.sum(x * z, -1, keepdims=True)) > SQUARE
+    # Half way between the two, and across it: these two are at right angles whatever the angle was.
+    between, beside = _unit(x + z), _unit(x - z)
+    half = np.sqrt(0.5)
+    x, z = np.where(askew, (between + beside) * half, x), np.where(askew, (between - beside) * half, z)
+    return np.stack([x, y, z], axis=-1)
+
+
+def unscaled_basis(parents: Array, rest: Array, poses: Array) -> Array:
+    """Own transforms (N, 4, 4), rigid, that give a bone without inherited scale `poses` (N, 4, 4) under `parents`.
+
+    `rest` (4, 4): the bone's rest frame in its parent's. A parent's scale carries the bone's place, and turns nothing.
+    """
+    out = np.linalg.inv(parents @ rest) @ poses
+    carried = without_scale(parents[..., :3, :3]) @ rest[:3, :3]
+    out[..., :3, :3] = rigid_turns(np.swapaxes(carried, -1, -2) @ rigid_turns(poses[..., :3, :3]))
+    return out
+
+
+def unscaled_poses(parents: Array, rest: Array, basis: Array) -> Array:
+    """The poses (N, 4, 4) that own transforms `basis` give under `parents`: the inverse of `unscaled_basis`."""
+    out = parents @ rest @ basis
+    out[..., :3, :3] = without_scale(parents[..., :3, :3]) @ rest[:3, :3] @ basis[..., :3, :3]
+    return np.asarray(out)
+
+
+def rigid_turns(turns: Array) -> Array:
+    """The orthonormal axes nearest to `turns` (..., 3, 3): for the host's single precision and scaled controls."""
+    left, _, right = np.linalg.svd(turns)
+    return np.asarray(left @ right)
+
+
+def _unit(vectors: Array) -> Array:
+    sizes = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    return np.asarray(vectors / np.where(sizes > 0.0, sizes, 1.0))

@@ -49,7 +49,15 @@ def match_arms(arms: Mapping[str, ArmToMatch], *, in_time: bool = True) -> dict[
     return {name: match(arm.geometry, arm.settings, arm.target, in_time=in_time) for name, arm in arms.items()}
 
 
-def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_time: bool = True) -> Matched:
+def match(
+    geometry: ArmGeometry,
+    settings: ArmSettings,
+    target: Target,
+    *,
+    in_time: bool = True,
+    shown: ArmPose | None = None,
+    precision: float = 0.0,
+) -> Matched:
     """Settings whose pose under the target's dials is the pose of `settings`, N frames.
 
     Args:
@@ -58,6 +66,9 @@ def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_ti
         target: the dials wanted.
         in_time: whether the frames follow each other. Then Euler channels run on from frame to frame, and start
             nearest to the first frame's current ones; otherwise each frame is nearest to its own current ones.
+        shown: the pose before, where it is known better than from `settings`: a nearly straight IK arm magnifies
+            rounding, so that what a host of less precision evaluates is not what is solved here.
+        precision: of who evaluates the result, a part of the arm's length; see hand.py.
 
     What the wanted mode does not read stays as it is; so do the holds, the aim and the length dials of frames whose
     ik, elbow, stretch and soft do not change. An elbow hold that is taken up gets the upper arm's orientation, so that
@@ -70,7 +81,8 @@ def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_ti
     """
     wanted = wanted_dials(settings, target)
     same = unchanged_mode(settings, wanted)
-    before, parts = solve_parts(geometry, settings)
+    solved, parts = solve_parts(geometry, settings)
+    before = solved if shown is None else shown
     _check_finite(before)
     joints = nearest_joints(_joints(before), _limits(geometry, settings, wanted, same, target.free_lengths))
     dialled = replace(
@@ -82,7 +94,7 @@ def match(geometry: ArmGeometry, settings: ArmSettings, target: Target, *, in_ti
         stretch=wanted.stretch,
         soft=wanted.soft,
     )
-    held = _held(geometry, dialled, joints, wanted, same, settings, target.free_lengths)
+    held = _held(geometry, dialled, joints, wanted, same, settings, target.free_lengths, precision)
     # Orientations that the FK channels have to make; frames that read none keep the one they have.
     keep_fk = same | (wanted.ik == 1.0)
     fk_upper = np.where(keep_fk[:, None, None], parts.fk_upper, joints.upper_arm)
@@ -140,6 +152,7 @@ def _held(
     same: Flags,
     before: ArmSettings,
     free: bool,
+    precision: float,
 ) -> ArmSettings:
     """Holds, aim and length dials."""
     ik, elbow = ~same & (wanted.ik == 1.0), ~same & (wanted.elbow == 1.0)
@@ -156,7 +169,9 @@ def _held(
     lone = ik & ~elbow
     if lone.any():
         with np.errstate(invalid="ignore", divide="ignore"):
-            hand = match_hand(g, picked_joints(joints, lone), picked_dials(wanted, lone), before.aim[lone], free)
+            hand = match_hand(
+                g, picked_joints(joints, lone), picked_dials(wanted, lone), before.aim[lone], free, precision
+            )
         aim[lone], hand_hold[lone, :3, 3] = hand.aim, hand.hold
         if free:
             dial_upper[lone], dial_fore[lone] = hand.upper, hand.forearm
@@ -164,7 +179,7 @@ def _held(
         with np.errstate(invalid="ignore", divide="ignore"):
             some = picked_joints(joints, both)
             # In the plane of the joints, like a lone hand's: an arm bent by its hinge then needs no roll.
-            side = bend_side(some, unit(some.wrist - some.shoulder))
+            side = bend_side(some, unit(some.wrist - some.shoulder), precision)
             aim[both] = placed_aim(g, some, some.wrist, side, before.aim[both])
 
     elbow_hold = before.elbow_hold.copy()

@@ -15,6 +15,8 @@ from ..solve.settings import Array
 
 # Two lengths that differ by less than this part of the arm's length are the same.
 SAME = 1e-13
+# By how much of the arm's length the elbow may be off where the hinge says that it is; and how many roundings.
+HINGE_ROUNDING, HINGE_ROUNDINGS = 2e-10, 10.0
 
 Flags = NDArray[np.bool_]
 
@@ -85,11 +87,11 @@ def picked_joints(joints: Joints, which: Flags) -> Joints:
     return Joints(**{item.name: getattr(joints, item.name)[which] for item in fields(Joints)})
 
 
-def bend_side(joints: Joints, along: Array) -> Array:
+def bend_side(joints: Joints, along: Array, precision: float = 0.0) -> Array:
     """Units (N, 3) at right angles to the units `along`, towards the elbow; the hinge's side for a straight arm.
 
     The hinge (the upper arm's X) says the side wherever its word moves the elbow by no more than rounding: a nearly
-    straight elbow says it coarsely.
+    straight elbow says it coarsely. `precision`: rounding of the joints, a part of the arm's length.
     """
     aside = across(joints.elbow - joints.shoulder, along)
     height = np.linalg.norm(aside, axis=-1)
@@ -97,7 +99,7 @@ def bend_side(joints: Joints, along: Array) -> Array:
     hinge_size = np.linalg.norm(hinge, axis=-1)
     hinge = hinge / np.where(hinge_size > 0.0, hinge_size, 1.0)[:, None]
     off = np.linalg.norm(aside - hinge * height[:, None], axis=-1)
-    use_hinge = off < 2e-10 * (joints.upper_length + joints.forearm_length)
+    use_hinge = off < max(HINGE_ROUNDING, HINGE_ROUNDINGS * precision) * (joints.upper_length + joints.forearm_length)
     return np.asarray(np.where(use_hinge[:, None], hinge, aside / np.where(height > 0.0, height, 1.0)[:, None]))
 
 

@@ -124,24 +124,51 @@ def test_keys_between_frames_in_the_range_give_way_and_those_outside_stay(wren: 
     assert gap / 0.5 < GAP and angle < ANGLE
 
 
-def test_a_strip_that_is_mixed_with_the_action_is_named_and_a_muted_one_is_no_matter(wren: Any) -> None:
+def strip_below(wren: Any, bone: str) -> Any:
+    """A track under the action whose strip turns a bone."""
     import bpy
 
-    animated(wren)
     action = bpy.data.actions.new("Sway")
+    slot = action.slots.new("OBJECT", wren.name)
+    curves = action.layers.new("poses").strips.new(type="KEYFRAME").channelbag(slot, ensure=True).fcurves
+    curve = curves.new(f'pose.bones["{bone}"].rotation_euler', index=0)
+    for frame, value in ((1, 0.0), (60, 0.4)):
+        curve.keyframe_points.insert(frame, value)
+    wren.pose.bones[bone].rotation_mode = "XYZ"
     track = wren.animation_data.nla_tracks.new()
     track.name = "Layers"
-    track.strips.new("Sway", 5, action)
+    track.strips.new("Sway", 1, action).action_slot = slot
+    return track
+
+
+def test_a_strip_that_moves_what_is_converted_is_named_and_a_muted_track_is_no_matter(wren: Any) -> None:
+    animated(wren)
+    track = strip_below(wren, "fk.clavicle.L")
     said = reason(wren)
     assert "Sway" in said and "Layers" in said
     track.mute = True
     assert converted(wren, "hand").keys > 0
 
 
-def test_an_action_that_is_mixed_in_by_half_is_refused(wren: Any) -> None:
+def test_a_strip_that_moves_the_torso_below_is_no_matter(wren: Any) -> None:
+    animated(wren)
+    strip_below(wren, "torso.1")
+    before = poses(wren, SHOT)
+    assert converted(wren, "hand").keys > 0
+    gap, angle = apart(before, poses(wren, SHOT))
+    assert gap / 0.5 < GAP and angle < ANGLE
+
+
+def test_an_action_that_is_mixed_in_by_half_is_refused_and_without_strips_it_does_nothing(wren: Any) -> None:
     animated(wren)
     wren.animation_data.action_influence = 0.5
+    track = strip_below(wren, "torso.1")
     assert "0.5" in reason(wren)
+    track.mute = True
+    before = poses(wren, SHOT)
+    assert converted(wren, "hand").keys > 0
+    gap, angle = apart(before, poses(wren, SHOT))
+    assert gap / 0.5 < GAP and angle < ANGLE
 
 
 def test_holds_that_turn_by_euler_angles_are_keyed_so(wren: Any) -> None:

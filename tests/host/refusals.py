@@ -32,7 +32,7 @@ def refused(work: Callable[[], Any], words: str) -> str:
     before = deep_snapshot()
     with pytest.raises(ArmwrightError, match=words) as caught:
         work()
-    assert differences(before, deep_snapshot()) == []
+    assert (found := differences(before, deep_snapshot())) == [], found
     sentence = str(caught.value)
     assert "\n" not in sentence
     assert len(sentence) < 500
