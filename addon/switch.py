@@ -37,12 +37,15 @@ class Outcome:
         pop_angle: largest turn of a segment, degrees.
         keyed: whether keys were set.
         note: what else was keyed, for people; "" for nothing.
+        lost, lost_angle: what of the pose the new dials can not make, arm lengths and degrees; 0 where they can.
     """
 
     pop: float
     pop_angle: float
     keyed: bool
     note: str = ""
+    lost: float = 0.0
+    lost_angle: float = 0.0
 
     @property
     def kept(self) -> bool:
@@ -73,7 +76,7 @@ def switch(subject: Subject, arm: str, target: Target, *, keyed: bool | None = N
     if not wants_keys:
         arm_state.write(subject, arm, matched.settings, channels)
         bpy.context.view_layer.update()
-        return outcome(subject, arm, shown, joints(subject, arm), False)
+        return _less(matched, subject, arm, outcome(subject, arm, shown, joints(subject, arm), False))
     written, frame, kept = [*channels, *over], keys.whole_frame(), posed(armature)
     keys.check_before(armature, written, frame)
     began = sum(not keys.curves_for(armature, channel) for channel in channels)
@@ -82,7 +85,17 @@ def switch(subject: Subject, arm: str, target: Target, *, keyed: bool | None = N
     keys.key_both(armature, written, before, frame)
     note = _notes(began, keying_set.key_set(subject, arm, written, frame))
     keys.settle(armature, kept, written)
-    return outcome(subject, arm, shown, joints(subject, arm), True, note)
+    return _less(matched, subject, arm, outcome(subject, arm, shown, joints(subject, arm), True, note))
+
+
+def _less(matched: Matched, subject: Subject, arm: str, outcome: Outcome) -> Outcome:
+    """`outcome` with what the match could not make."""
+    geometry = subject.geometries[arm]
+    return replace(
+        outcome,
+        lost=float(matched.position_error[0]) / (geometry.upper_length + geometry.forearm_length),
+        lost_angle=float(np.degrees(matched.angle_error[0])),
+    )
 
 
 def planned(subject: Subject, arm: str, target: Target) -> tuple[Matched, list[arm_state.Channel]]:

@@ -20,7 +20,7 @@ DIALS = ("isolate", "lift", "stretch")
 # The modes in which a hold is obeyed, and with it what carries it.
 OBEYED = {"hand": ("hand", "both"), "elbow": ("elbow", "both")}
 # Poses in the middle of a motion.
-POSES = 4
+POSES = 3
 # Multiples of the golden ratio's fraction fill a circle evenly and never meet.
 GOLDEN = 0.6180339887498949
 

@@ -7,6 +7,7 @@ quaternions (4, n); see components.py.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 
@@ -66,12 +67,13 @@ class ArmParts:
 
 def solve(geometry: ArmGeometry, settings: ArmSettings) -> ArmPose:
     """Solve N poses; see docs/arm.md for the equations, whose numbers stand in the comments."""
-    return ArmPose(**_solve_blocks(geometry, settings, pick=0))
+    return ArmPose(**_solve_blocks(geometry, settings, picks=(0,))[0])
 
 
 def solve_parts(geometry: ArmGeometry, settings: ArmSettings) -> tuple[ArmPose, ArmParts]:
     """`solve`, and the intermediate results."""
-    return solve(geometry, settings), ArmParts(**_solve_blocks(geometry, settings, pick=1))
+    pose, parts = _solve_blocks(geometry, settings, picks=(0, 1))
+    return ArmPose(**pose), ArmParts(**parts)
 
 
 def scapula_turn(elevation: Array) -> Array:
@@ -96,7 +98,9 @@ class _Rest:
     elevation: Array
 
 
+@lru_cache(maxsize=64)
 def _rest(g: ArmGeometry) -> _Rest:
+    # Kept by the geometry's identity: a third of what a single pose costs.
     torso, clavicle, root = g.torso[:3, :3], g.clavicle[:3, :3], g.root[:3, :3]
     upper, fore, hand = g.upper_arm[:3, :3], g.forearm[:3, :3], g.hand[:3, :3]
 
@@ -117,27 +121,33 @@ def _rest(g: ArmGeometry) -> _Rest:
     )
 
 
-def _solve_blocks(geometry: ArmGeometry, settings: ArmSettings, pick: int) -> dict[str, Array]:
-    """The fields of ArmPose (`pick` 0) or ArmParts (1), (N, ...), solved block by block."""
+def _solve_blocks(geometry: ArmGeometry, settings: ArmSettings, picks: tuple[int, ...]) -> list[dict[str, Array]]:
+    """The fields of ArmPose (pick 0) and of ArmParts (1), (N, ...), solved block by block."""
     count, rest = len(settings.ik), _rest(geometry)
-    out: dict[str, Array] = {}
+    out: list[dict[str, Array]] = [{} for _ in picks]
     # At least one block: an empty batch gives empty results of the right shapes.
     for start in range(0, max(count, 1), BLOCK):
         part = slice(start, start + BLOCK)
         inputs = ArmSettings(**{item.name: getattr(settings, item.name)[part] for item in fields(ArmSettings)})
         # Divisions by zero are the singular sets of docs/arm.md; their NaN stay in their own poses.
         with np.errstate(invalid="ignore", divide="ignore"):
-            block = _block(geometry, rest, inputs)[pick]
-        for name, values in block.items():
-            tail = {1: (), 3: (3,), 4: (3, 3)}[1 if values.ndim == 1 else len(values)]
-            if name not in out:
-                out[name] = np.empty((count, *tail))
-            into = out[name][part]
-            if len(tail) == 2:
-                write_matrices(values, into)
-            else:
-                into[...] = values.T
+            block = _block(geometry, rest, inputs)
+        for picked, pick in zip(out, picks, strict=True):
+            for name, values in block[pick].items():
+                _write(picked, name, values, count, part)
     return out
+
+
+def _write(out: dict[str, Array], name: str, values: Array, count: int, part: slice) -> None:
+    """Put a block's rows, (N,), (3, N) or (4, N), into its place in `out` as numbers, vectors or matrices."""
+    tail = {1: (), 3: (3,), 4: (3, 3)}[1 if values.ndim == 1 else len(values)]
+    if name not in out:
+        out[name] = np.empty((count, *tail))
+    into = out[name][part]
+    if len(tail) == 2:
+        write_matrices(values, into)
+    else:
+        into[...] = values.T
 
 
 def _block(g: ArmGeometry, rest: _Rest, s: ArmSettings) -> tuple[dict[str, Array], dict[str, Array]]:

@@ -15,9 +15,9 @@ from ..options import ArmOptions
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ArmGeometry:
-    """Constants of one arm at rest.
+    """Constants of one arm at rest; compared by identity.
 
     Attributes:
         torso, root: rest frames, (4, 4); `root` is the identity where the rig has no root.
