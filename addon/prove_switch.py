@@ -107,12 +107,20 @@ def _steps(subject: Subject, stage: Stage, arm: str, prop: bpy.types.Object) -> 
     for change in changes.dial_walk():
         yield _Step(change.before, change.name, partial(_switched, subject, arm, change.after))
     for hold, case in _space_cases():
+        problem = None
         with _on(stage):
-            _switched(subject, arm, case)
             carriers = _carriers(subject, arm, hold, prop)
+            try:
+                _switched(subject, arm, case)
+            except ArmwrightError as caught:
+                problem = caught
         for moved in changes.space_walk(case, hold, tuple(carriers)):
             made = partial(spaces.set_space, subject, arm, hold, carriers[moved.after], keyed=False)
-            yield _Step(case, moved.name, made)
+            yield _Step(case, moved.name, made if problem is None else partial(_refuse, problem))
+
+
+def _refuse(problem: ArmwrightError) -> Outcome:
+    raise problem
 
 
 def _space_cases() -> list[tuple[str, Case]]:
