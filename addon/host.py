@@ -76,6 +76,11 @@ def is_evaluated(item: bpy.types.Object) -> bool:
     return bool(item.evaluated_get(layer.depsgraph).is_evaluated)
 
 
+def is_selected(bone: bpy.types.PoseBone) -> bool:
+    """Whether a pose bone is selected; from host 5.0 on that is the pose's, before it the armature data's."""
+    return bool(bone.select if hasattr(bone, "select") else bone.bone.select)
+
+
 @contextmanager
 def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
     """`armature` active, selected and in mode `wanted`; active object, selection and modes as before afterwards."""

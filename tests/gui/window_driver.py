@@ -1,0 +1,152 @@
+"""The mouse and the keyboard of the X server, and the questions to the job inside the host. Standard library only."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import time
+from pathlib import Path
+from typing import Any
+
+# Seconds: for an answer, for the host to notice the mouse, between press and release, for a click to take effect.
+PATIENCE, NOTICE, PRESS, EFFECT = 60.0, 0.06, 0.1, 20.0
+# Pixels: no row of the sidebar is lower than the one, no button narrower than the other.
+ROW, COLUMN = 18, 15
+# How far from its last place a button is looked for first, pixels.
+NEAR = 90
+
+
+class Missed(Exception):
+    """A button is not there, a click hit nothing, or it did something else than it says."""
+
+
+class Window:
+    """One host's window: asks the job, moves the mouse, remembers where it saw which button."""
+
+    def __init__(self, exchange: Path) -> None:
+        self.exchange = exchange
+        self.number = 0
+        self.seen: dict[str, tuple[int, int]] = {}
+        self.probes = 0
+        geometry = self.ask("geometry")
+        self.sidebar, self.view, self.host = geometry["sidebar"], geometry["view"], geometry["host"]
+
+    def ask(self, what: str, **more: Any) -> dict[str, Any]:
+        """One question to the job; raises Missed with the job's own words where it fails."""
+        self.number += 1
+        draft, answer = self.exchange / "question.part", self.exchange / "answer.json"
+        draft.write_text(json.dumps({"ask": what, "number": self.number, **more}))
+        draft.replace(self.exchange / "question.json")
+        until = time.monotonic() + PATIENCE
+        while time.monotonic() < until:
+            if answer.exists():
+                found: dict[str, Any] = json.loads(answer.read_text())
+                if found["number"] == self.number:
+                    if "error" in found:
+                        raise Missed(f"{what}: {found['error']}")
+                    return found
+            time.sleep(0.01)
+        raise Missed(f"the host gave no answer to {what!r} within {PATIENCE:g} seconds")
+
+    def at(self, x: int, y: int, notice: float = NOTICE) -> str:
+        """Move the mouse there; what the host says is under it: a command, a property's path, or ""."""
+        _xdotool("mousemove", x, y)
+        time.sleep(notice)
+        self.probes += 1
+        found = self.ask("hover")
+        return found["command"] or found["path"]
+
+    def find(self, wanted: str) -> tuple[int, int]:
+        """Where the button is, asking the host; raises Missed where the sidebar has no such button."""
+        place = self.seen.get(wanted)
+        if place is not None:
+            # A line more or less above moves a button up or down.
+            for off in sorted(range(-NEAR, NEAR + 1, ROW // 2), key=abs):
+                near = (place[0], place[1] + off)
+                if self.at(*near) == wanted and self.at(*near, notice=0.4) == wanted:
+                    self.seen[wanted] = near
+                    return near
+        self.look_over()
+        if wanted not in self.seen:
+            known = "\n  ".join(sorted(self.seen))
+            raise Missed(f"there is no button {wanted} in the sidebar; there are:\n  {known}")
+        place = self.seen[wanted]
+        if self.at(*place, notice=0.4) != wanted:
+            raise Missed(f"{wanted} was at {place}, and is not there any more")
+        return place
+
+    def look_over(self) -> None:
+        """Go over the whole sidebar once and note the middle of every button that can be pressed."""
+        left, top, width, height = self.sidebar
+        row = range(left + 6, left + width - 4, COLUMN)
+        found: dict[str, list[tuple[int, int]]] = {}
+        last: list[str] = []
+        for y in range(top + 4, top + height, ROW * 2 // 3):
+            coarse = {x: self.at(x, y) for x in row[1::4]}
+            if not any(coarse.values()):
+                last = []
+                continue
+            fine = list(coarse.values()) == last
+            last = list(coarse.values())
+            # Still the row above: its buttons are known, their middle is not yet.
+            for x in coarse if fine else row:
+                name = coarse.get(x) or self.at(x, y)
+                if name:
+                    found.setdefault(name, []).append((x, y))
+        self.seen = {name: _middle(places) for name, places in found.items()}
+
+    def click(self, wanted: str, button: int = 1) -> None:
+        """Press the button that the host says is under the mouse."""
+        self.find(wanted)
+        self.press(button)
+
+    def press(self, button: int = 1) -> None:
+        """Press and release, where the mouse is."""
+        _xdotool("mousedown", button)
+        time.sleep(PRESS)
+        _xdotool("mouseup", button)
+
+    def key(self, *names: str) -> None:
+        """Press keys, where the mouse is."""
+        for name in names:
+            _xdotool("key", name)
+            time.sleep(PRESS)
+
+    def over_view(self) -> None:
+        """Move the mouse into the 3D view, away from the sidebar."""
+        left, top, width, height = self.view
+        _xdotool("mousemove", left + width // 3, top + height // 2)
+        time.sleep(0.3)
+
+    def undo(self) -> list[str]:
+        """Ctrl+Z in the view, once; what is not as it was at the mark."""
+        self.over_view()
+        self.key("ctrl+z")
+        until = time.monotonic() + EFFECT / 4
+        while True:
+            lines: list[str] = self.ask("differences")["lines"]
+            if not lines or time.monotonic() > until:
+                return lines
+            time.sleep(0.3)
+
+    def wait(self, fulfilled: Any, effect: float = EFFECT) -> dict[str, Any] | None:
+        """The state as soon as `fulfilled(state)` holds; None if it never does."""
+        until = time.monotonic() + effect
+        while time.monotonic() < until:
+            state = self.ask("state")
+            if fulfilled(state):
+                return state
+            time.sleep(0.2)
+        return None
+
+
+def _xdotool(*arguments: object) -> None:
+    subprocess.run(["xdotool", *map(str, arguments)], check=True)
+
+
+def _middle(places: list[tuple[int, int]]) -> tuple[int, int]:
+    """Of the places where a button was seen, the middle of the row in which most were."""
+    rows = [y for _, y in places]
+    y = max(sorted(set(rows)), key=rows.count)
+    along = sorted(x for x, row in places if row == y)
+    return along[len(along) // 2], y
