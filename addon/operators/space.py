@@ -12,6 +12,7 @@ from ..spaces import Space
 from .common import SKIP, OnArms, OnRig, attempt, set_by_button, whose
 from .together import space_all
 
+TAKE_OFF = "armwright.take_off_space"
 HOLDS = (("hand", "Hand", "The hand's hold"), ("elbow", "Elbow", "The elbow's hold"))
 
 # The host keeps no reference to the texts of a list that is made on the fly: one list for each arm and hold.
@@ -52,11 +53,17 @@ class _OnSpaces(OnArms):
         except HostError as problem:
             self.report({"ERROR"}, str(problem))  # type: ignore[attr-defined]
             return {"CANCELLED"}
+        removable = (
+            [item for item in found if _was_added(item) and not item.active] if self.bl_idname != TAKE_OFF else []
+        )
         name, arm, hold = self.bl_idname, self.arm, self.hold  # type: ignore[attr-defined]
 
         def draw(menu: bpy.types.UIPopupMenu, context: bpy.types.Context) -> None:
             for space in found:
                 entry = menu.layout.operator(name, text=space.label, icon="CHECKMARK" if space.active else "BLANK1")
+                entry.arm, entry.hold, entry.space = arm, hold, space.key
+            for space in removable:
+                entry = menu.layout.operator(TAKE_OFF, text=f"Take off {space.label}", icon="X")
                 entry.arm, entry.hold, entry.space = arm, hold, space.key
 
         title = f"{selection.sentence(hold)} {self.title}"
@@ -98,7 +105,7 @@ class ARMWRIGHT_OT_set_space(_OnSpaces, bpy.types.Operator):
 class ARMWRIGHT_OT_take_off_space(_OnSpaces, bpy.types.Operator):
     """Take a space off a hold that it does not carry, so that nothing depends on it any more"""
 
-    bl_idname = "armwright.take_off_space"
+    bl_idname = TAKE_OFF
     bl_label = "Take off"
     bl_options = {"REGISTER", "UNDO"}
 
@@ -106,8 +113,7 @@ class ARMWRIGHT_OT_take_off_space(_OnSpaces, bpy.types.Operator):
 
     def choices(self, subject: Subject, arm: str) -> tuple[Space, ...]:
         """Those that were added. Raises HostError if there are none."""
-        own = ("", SPACE_TORSO, SPACE_HEAD)
-        found = tuple(item for item in spaces.spaces_of(subject, arm, self.hold) if item.constraint not in own)
+        found = tuple(item for item in spaces.spaces_of(subject, arm, self.hold) if _was_added(item))
         if not found:
             raise HostError(f"nothing was added to what the {self.hold} can be held in, so nothing can be taken off")
         return found
@@ -139,6 +145,11 @@ class ARMWRIGHT_OT_mend_spaces(OnRig, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         return attempt(self, lambda: selection.sentence("; ".join(mend.mend_spaces(self.subject(context)))))
+
+
+def _was_added(space: Space) -> bool:
+    """Whether a space is none of the rig's own."""
+    return space.constraint not in ("", SPACE_TORSO, SPACE_HEAD)
 
 
 def _nothing_lost(context: bpy.types.Context) -> str:

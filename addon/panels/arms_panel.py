@@ -6,7 +6,7 @@ from typing import Any
 
 import bpy
 
-from ...core.arm.names import ELBOW, IK, SPACE_HEAD, SPACE_TORSO
+from ...core.arm.names import ELBOW, IK
 from ...core.errors import HostError
 from ...core.rig_record import RigRecord
 from .. import selection
@@ -18,9 +18,11 @@ from .common import RigPanel
 # Dials that say how far the hand and the elbow are held.
 HELD_BY = {"hand": IK, "elbow": ELBOW}
 # Shares of a box's width.
-STATE, VERB = 0.52, 0.3
+STATE, VERB = 0.5, 0.3
 # Characters that fit on a line of the sidebar at its default width.
 LINE = 34
+# Characters that fit beside what stands on the same line.
+NAME, GRAB = 11, 22
 
 
 class ARMWRIGHT_PT_arms(RigPanel, bpy.types.Panel):
@@ -62,8 +64,9 @@ def _selected(
     column.enabled = bool(chosen)
     modes = {mode_of(armature, record, arm) for arm in chosen}
     _mode_buttons(column, selection.SELECTED, modes.pop() if len(modes) == 1 else None)
-    row = column.split(factor=1.0 - VERB, align=True)
-    grab = row.operator("armwright.grab", text=f"Grab {_thing(context, armature)}")
+    words = _grab_words(context, armature)
+    row = column.column(align=True) if len(words) > GRAB else column.split(factor=1.0 - VERB, align=True)
+    grab = row.operator("armwright.grab", text=words)
     grab.arm, grab.parts = selection.SELECTED, "hand"
     end = row.row(align=True)
     end.enabled = bool(selection.holding(armature, record, chosen))
@@ -121,16 +124,14 @@ def _hold(column: bpy.types.UILayout, armature: bpy.types.Object, record: RigRec
     strongest = max(constraints, key=lambda item: item.influence, default=None)
     carrier = strongest if strongest is not None and strongest.influence > CLOSE else None
     gone = carrier is not None and is_gone(carrier)
-    row = column.split(factor=STATE, align=True)
+    words = _carrier_words(record, carrier)
+    # A long name gets a line of its own, so that it can be read to its end.
+    row = column.column(align=True) if len(words) > NAME else column.split(factor=STATE, align=True)
     row.active = held > CLOSE
     row.alert = gone
     row.label(text=_state(hold.capitalize(), held), icon="ERROR" if gone else "PINNED" if held > CLOSE else "UNPINNED")
-    row = row.row(align=True)
-    menu = row.operator("armwright.set_space", text=_carrier_words(record, carrier), icon="DOWNARROW_HLT")
+    menu = row.operator("armwright.set_space", text=words, icon="DOWNARROW_HLT")
     menu.arm, menu.hold = arm, hold
-    if any(item.name not in (SPACE_TORSO, SPACE_HEAD) for item in constraints):
-        menu = row.operator("armwright.take_off_space", text="", icon="X")
-        menu.arm, menu.hold = arm, hold
 
 
 def _state(part: str, held: float) -> str:
@@ -157,12 +158,12 @@ def _is_lost(armature: bpy.types.Object, record: RigRecord) -> bool:
     )
 
 
-def _thing(context: bpy.types.Context, armature: bpy.types.Object) -> str:
+def _grab_words(context: bpy.types.Context, armature: bpy.types.Object) -> str:
     try:
         thing = selection.thing_to_hold(context, armature)
     except HostError:
-        return "one thing"
-    return thing.label() if thing is not None else "in the world"
+        return "Grab: select one thing"
+    return f"Grab {thing.label()}" if thing is not None else "Hold in the world"
 
 
 def _lines(layout: bpy.types.UILayout, text: str) -> None:

@@ -1,5 +1,5 @@
-"""Runs in the full graphical host, started by click_sidebar.py: builds Wren and a lantern, opens the sidebar, and answers
-the driver's questions. It never presses a button itself: that is the driver's mouse.
+"""Runs in the full graphical host, started by click_sidebar.py: builds Wren and a lantern, opens the sidebar and
+answers the driver's questions. It never presses a button itself: that is done by the driver's mouse.
 
 Arguments after `--`: the folder of questions and answers, and a folder that holds this checkout as `armwright`.
 """

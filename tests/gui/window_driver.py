@@ -8,8 +8,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-# Seconds: for an answer, for the host to notice the mouse, between press and release, for a click to take effect.
-PATIENCE, NOTICE, PRESS, EFFECT = 60.0, 0.06, 0.1, 20.0
+# Seconds: for an answer, for the host to notice the mouse, between press and release, on the button afterwards, for a
+# click to take effect.
+PATIENCE, NOTICE, PRESS, STAY, EFFECT = 60.0, 0.06, 0.1, 0.9, 12.0
 # Pixels: no row of the sidebar is lower than the one, no button narrower than the other.
 ROW, COLUMN = 18, 15
 # How far from its last place a button is looked for first, pixels.
@@ -101,10 +102,11 @@ class Window:
         self.press(button)
 
     def press(self, button: int = 1) -> None:
-        """Press and release, where the mouse is."""
+        """Press and release, where the mouse is, and stay: a mouse that leaves too soon takes the press back."""
         _xdotool("mousedown", button)
         time.sleep(PRESS)
         _xdotool("mouseup", button)
+        time.sleep(STAY)
 
     def key(self, *names: str) -> None:
         """Press keys, where the mouse is."""
