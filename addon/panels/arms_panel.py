@@ -124,7 +124,7 @@ def _hold(column: bpy.types.UILayout, armature: bpy.types.Object, record: RigRec
     strongest = max(constraints, key=lambda item: item.influence, default=None)
     carrier = strongest if strongest is not None and strongest.influence > CLOSE else None
     gone = carrier is not None and is_gone(carrier)
-    words = _carrier_words(record, carrier)
+    words = _carrier_words(record, carrier) + (" (gone)" if gone else "")
     # A long name gets a line of its own, so that it can be read to its end.
     row = column.column(align=True) if len(words) > NAME else column.split(factor=STATE, align=True)
     row.active = held > CLOSE

@@ -6,7 +6,7 @@
 BLENDER is a full graphical host. SHOT is a program called as `SHOT [--size WxH] [--bind DIR] [--after COMMAND] SCRIPT
 PICTURE -- ARGUMENTS`, which starts the host with SCRIPT, waits for the file named in BLENDER_GUI_DONE, runs COMMAND on
 that display and takes a picture. A line a click; exit code 0 if every click did what it says, 1 if not, 2 without a
-window. `--only WORD` runs the parts whose name contains it.
+window. `--only PART,PART` runs some of the parts.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def main() -> int:
     parser.add_argument("--tool", default=os.environ.get("ARMWRIGHT_GUI_TOOL"), help="tool that brings a display")
     parser.add_argument("--bind", action="append", default=[], help="folder that the tool has to show the host as well")
     parser.add_argument("--picture", default="", help="where the tool writes its last picture")
-    parser.add_argument("--only", default="", help="only the parts whose name contains this")
+    parser.add_argument("--only", default="", help="only these parts, separated by commas")
     parser.add_argument("--drive", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.drive:

@@ -17,7 +17,7 @@ sys.dont_write_bytecode = True
 sys.path.insert(0, sys.argv[sys.argv.index("--") + 1])
 FRAME = 60
 # Of the view: what it looks at, from how far, and the turns of its camera.
-LOOKS_AT, DISTANCE, TURNS = (0.25, -0.1, 1.05), 3.6, (1.35, 0.0, 0.55)
+LOOKS_AT, DISTANCE, TURNS = (0.18, -0.1, 1.0), 2.8, (1.35, 0.0, 0.55)
 
 
 def _area() -> bpy.types.Area:

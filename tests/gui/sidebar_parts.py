@@ -60,11 +60,15 @@ class Tally:
 
 
 def run(window: Window, only: str = "") -> int:
-    """Every part whose name contains `only`; 0 if nothing failed."""
+    """The parts named in `only`, separated by commas, or all of them; 0 if nothing failed."""
+    unknown = set(filter(None, only.split(","))) - PARTS.keys()
+    if unknown:
+        print(f"There is no part {', '.join(sorted(unknown))}; there are: {', '.join(PARTS)}")
+        return 1
     tally = Tally(window)
     print(f"host {window.host}, sidebar {window.sidebar[2]} x {window.sidebar[3]} pixels", flush=True)
     for name, part in PARTS.items():
-        if only not in name:
+        if only and name not in only.split(","):
             continue
         print(f"-- {name}", flush=True)
         try:

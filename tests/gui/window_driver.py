@@ -8,9 +8,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-# Seconds: for an answer, for the host to notice the mouse, between press and release, on the button afterwards, for a
-# click to take effect.
-PATIENCE, NOTICE, PRESS, STAY, EFFECT = 60.0, 0.06, 0.1, 0.9, 12.0
+# Seconds: between two movements to a place, for an answer, for the host to notice the mouse, between press and release,
+# on the button afterwards, for a click to take effect.
+AGAIN, PATIENCE, NOTICE, PRESS, STAY, EFFECT = 0.03, 60.0, 0.05, 0.1, 0.9, 12.0
 # Pixels: no row of the sidebar is lower than the one, no button narrower than the other.
 ROW, COLUMN = 18, 15
 # How far from its last place a button is looked for first, pixels.
@@ -29,10 +29,12 @@ class Window:
         self.number = 0
         self.seen: dict[str, tuple[int, int]] = {}
         self.probes = 0
+        # How far down the sidebar was looked at, pixels below its top.
+        self.looked_to = 0
         geometry = self.ask("geometry")
         self.sidebar, self.view, self.host = geometry["sidebar"], geometry["view"], geometry["host"]
 
-    def ask(self, what: str, **more: Any) -> dict[str, Any]:
+    def ask(self, what: str, /, **more: Any) -> dict[str, Any]:
         """One question to the job; raises Missed with the job's own words where it fails."""
         self.number += 1
         draft, answer = self.exchange / "question.part", self.exchange / "answer.json"
@@ -51,7 +53,8 @@ class Window:
 
     def at(self, x: int, y: int, notice: float = NOTICE) -> str:
         """Move the mouse there; what the host says is under it: a command, a property's path, or ""."""
-        _xdotool("mousemove", x, y)
+        # Twice: the first movement takes the host out of the button it was over, the second into this one.
+        _xdotool("mousemove", x - 1, y, "sleep", AGAIN, "mousemove", x, y)
         time.sleep(notice)
         self.probes += 1
         found = self.ask("hover")
@@ -67,8 +70,8 @@ class Window:
                 if self.at(*near) == wanted and self.at(*near, notice=0.4) == wanted:
                     self.seen[wanted] = near
                     return near
-        self.look_over()
-        if wanted not in self.seen:
+        # On from where it was looked at last, and once more from the top: it may have moved up.
+        if not self.look_over(wanted, self.looked_to) and not self.look_over(wanted, 0):
             known = "\n  ".join(sorted(self.seen))
             raise Missed(f"there is no button {wanted} in the sidebar; there are:\n  {known}")
         place = self.seen[wanted]
@@ -76,25 +79,30 @@ class Window:
             raise Missed(f"{wanted} was at {place}, and is not there any more")
         return place
 
-    def look_over(self) -> None:
-        """Go over the whole sidebar once and note the middle of every button that can be pressed."""
+    def look_over(self, wanted: str, start: int) -> bool:
+        """Go over the sidebar from `start` pixels below its top, noting the middle of every button that can be pressed,
+        until the row of `wanted` is behind; whether it was there.
+        """
         left, top, width, height = self.sidebar
         row = range(left + 6, left + width - 4, COLUMN)
-        found: dict[str, list[tuple[int, int]]] = {}
-        last: list[str] = []
-        for y in range(top + 4, top + height, ROW * 2 // 3):
+        last: tuple[str, ...] = ()
+        first_y = 0
+        along: dict[str, list[int]] = {}
+        for y in range(top + 4 + start, top + height, ROW * 2 // 3):
             coarse = {x: self.at(x, y) for x in row[1::4]}
-            if not any(coarse.values()):
-                last = []
-                continue
-            fine = list(coarse.values()) == last
-            last = list(coarse.values())
-            # Still the row above: its buttons are known, their middle is not yet.
-            for x in coarse if fine else row:
-                name = coarse.get(x) or self.at(x, y)
+            if tuple(coarse.values()) != last:
+                if wanted in along:
+                    self.looked_to = y - top - 4
+                    return True
+                # Another row of buttons; a row is looked at closely only once.
+                last, first_y, along = tuple(coarse.values()), y, {}
+                for x in row if any(last) else ():
+                    along.setdefault(coarse.get(x) or self.at(x, y), []).append(x)
+            for name, places in along.items():
                 if name:
-                    found.setdefault(name, []).append((x, y))
-        self.seen = {name: _middle(places) for name, places in found.items()}
+                    self.seen[name] = (places[len(places) // 2], (first_y + y) // 2)
+        self.looked_to = height
+        return wanted in along
 
     def click(self, wanted: str, button: int = 1) -> None:
         """Press the button that the host says is under the mouse."""
@@ -144,11 +152,3 @@ class Window:
 
 def _xdotool(*arguments: object) -> None:
     subprocess.run(["xdotool", *map(str, arguments)], check=True)
-
-
-def _middle(places: list[tuple[int, int]]) -> tuple[int, int]:
-    """Of the places where a button was seen, the middle of the row in which most were."""
-    rows = [y for _, y in places]
-    y = max(sorted(set(rows)), key=rows.count)
-    along = sorted(x for x, row in places if row == y)
-    return along[len(along) // 2], y
