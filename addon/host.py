@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 import bpy
 import numpy as np
@@ -78,7 +79,8 @@ def is_evaluated(item: bpy.types.Object) -> bool:
 
 def is_selected(bone: bpy.types.PoseBone) -> bool:
     """Whether a pose bone is selected; from host 5.0 on that is the pose's, before it the armature data's."""
-    return bool(bone.select if hasattr(bone, "select") else bone.bone.select)
+    owner: Any = bone if hasattr(bone, "select") else bone.bone
+    return bool(owner.select)
 
 
 @contextmanager

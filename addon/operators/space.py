@@ -39,11 +39,16 @@ class _OnSpaces(OnArms):
     """An operator on one of the things that can carry a hold. Operators say which (`choices`) and `title` the menu."""
 
     title = ""
+    bl_idname: str
 
     hold: bpy.props.EnumProperty(name="Hold", items=HOLDS, options=SKIP)  # type: ignore[valid-type]
     space: bpy.props.EnumProperty(name="Space", items=_space_items, options=SKIP)  # type: ignore[valid-type]
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def choices(self, subject: Subject, arm: str) -> tuple[Space, ...]:
+        """What the menu offers. Raises HostError if there is nothing."""
+        raise AssertionError("an operator on spaces says which")
+
+    def by_button(self, context: bpy.types.Context) -> set[str]:
         """With a space, that one; without, a menu of them."""
         if set_by_button(self, "space"):
             return self.execute(context)  # type: ignore[attr-defined]
@@ -56,7 +61,7 @@ class _OnSpaces(OnArms):
         removable = (
             [item for item in found if _was_added(item) and not item.active] if self.bl_idname != TAKE_OFF else []
         )
-        name, arm, hold = self.bl_idname, self.arm, self.hold  # type: ignore[attr-defined]
+        name, arm, hold = self.bl_idname, self.arm, self.hold
 
         def draw(menu: bpy.types.UIPopupMenu, context: bpy.types.Context) -> None:
             for space in found:
@@ -91,6 +96,9 @@ class ARMWRIGHT_OT_set_space(_OnSpaces, bpy.types.Operator):
             "both sides where keying is on"
         )
 
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        return self.by_button(context)
+
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
             subject = self.subject(context)
@@ -117,6 +125,9 @@ class ARMWRIGHT_OT_take_off_space(_OnSpaces, bpy.types.Operator):
         if not found:
             raise HostError(f"nothing was added to what the {self.hold} can be held in, so nothing can be taken off")
         return found
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        return self.by_button(context)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:

@@ -160,6 +160,7 @@ def answer_state(_: dict[str, Any]) -> dict[str, Any]:
         "moved": _moved(subject),
         "keys": sum(len(curve.keyframe_points) for curve in curves_of(action)) if action is not None else 0,
         "keyed": sorted({curve.data_path for curve in curves_of(action)}) if action is not None else [],
+        "modal": [item.bl_idname for item in bpy.context.window_manager.windows[0].modal_operators],
         "proof": {
             "running": proof.running,
             "done": proof.done,

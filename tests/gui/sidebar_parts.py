@@ -33,7 +33,7 @@ class Tally:
         self.clicks += 1
         press()
         self.window.over_view()
-        state = self.window.wait(done)
+        state = self.window.wait(lambda found: done(found) and not found["modal"])
         if state is None:
             now = self.window.ask("state")
             self.failed(f"{what}: nothing of what it says happened; the arms: {now['arms']}")

@@ -62,22 +62,31 @@ class Window:
 
     def find(self, wanted: str) -> tuple[int, int]:
         """Where the button is, asking the host; raises Missed where the sidebar has no such button."""
-        place = self.seen.get(wanted)
+        place = self._near(wanted)
         if place is not None:
-            # A line more or less above moves a button up or down.
-            for off in sorted(range(-NEAR, NEAR + 1, ROW // 2), key=abs):
-                near = (place[0], place[1] + off)
-                if self.at(*near) == wanted and self.at(*near, notice=0.4) == wanted:
-                    self.seen[wanted] = near
-                    return near
+            return place
         # On from where it was looked at last, and once more from the top: it may have moved up.
         if not self.look_over(wanted, self.looked_to) and not self.look_over(wanted, 0):
             known = "\n  ".join(sorted(self.seen))
             raise Missed(f"there is no button {wanted} in the sidebar; there are:\n  {known}")
-        place = self.seen[wanted]
-        if self.at(*place, notice=0.4) != wanted:
-            raise Missed(f"{wanted} was at {place}, and is not there any more")
+        place = self._near(wanted)
+        if place is None:
+            raise Missed(f"{wanted} was at {self.seen[wanted]}, and is not there any more")
         return place
+
+    def _near(self, wanted: str) -> tuple[int, int] | None:
+        """The mouse onto the button where it was seen or not far from there; None if it is elsewhere."""
+        if wanted not in self.seen:
+            return None
+        x, y = self.seen[wanted]
+        # A line more or less above moves a button up or down.
+        for down in sorted(range(-NEAR, NEAR + 1, ROW // 2), key=abs):
+            for along in (0, -COLUMN // 2, -COLUMN, COLUMN // 2):
+                place = (x + along, y + down)
+                if self.at(*place) == wanted and self.at(*place, notice=0.4) == wanted:
+                    self.seen[wanted] = place
+                    return place
+        return None
 
     def look_over(self, wanted: str, start: int) -> bool:
         """Go over the sidebar from `start` pixels below its top, noting the middle of every button that can be pressed,
