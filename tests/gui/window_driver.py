@@ -79,9 +79,9 @@ class Window:
         if wanted not in self.seen:
             return None
         x, y = self.seen[wanted]
-        # A line more or less above moves a button up or down.
+        # A line more or less above moves a button up or down; a slow host names a button when the mouse is past it.
         for down in sorted(range(-NEAR, NEAR + 1, ROW // 2), key=abs):
-            for along in (0, -COLUMN // 2, -COLUMN, COLUMN // 2):
+            for along in (0, -COLUMN // 2, -COLUMN, -2 * COLUMN, COLUMN // 2):
                 place = (x + along, y + down)
                 if self.at(*place) == wanted and self.at(*place, notice=0.4) == wanted:
                     self.seen[wanted] = place
@@ -109,7 +109,7 @@ class Window:
                     along.setdefault(coarse.get(x) or self.at(x, y), []).append(x)
             for name, places in along.items():
                 if name:
-                    self.seen[name] = (places[len(places) // 2], (first_y + y) // 2)
+                    self.seen[name] = (places[(len(places) - 1) // 2], (first_y + y) // 2)
         self.looked_to = height
         return wanted in along
 
