@@ -32,8 +32,9 @@ class Tally:
         self.window.ask("mark")
         self.clicks += 1
         press()
-        self.window.over_view()
+        # The mouse stays until it has happened: one that leaves too soon takes the press back.
         state = self.window.wait(lambda found: done(found) and not found["modal"])
+        self.window.over_view()
         if state is None:
             now = self.window.ask("state")
             self.failed(f"{what}: nothing of what it says happened; the arms: {now['arms']}")
