@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from ...core.errors import HostError
-from ...core.match.match import match
 from ...core.match.target import Target
 from .. import arm_state, grab, keys, spaces
 from ..holds import MODES
 from ..prove import Subject
-from ..switch import Outcome, check_editable, switch
+from ..switch import Outcome, check_editable, planned, switch
 
 
 def switch_all(subject: Subject, targets: Mapping[str, Target]) -> Outcome:
@@ -29,9 +28,8 @@ def grab_all(subject: Subject, arms: Sequence[str], parts: str, thing: grab.Thin
                 spaces.check_settable(subject, arm, hold)
                 if thing is not None:
                     spaces.check_target(subject, arm, hold, thing.item, thing.bone)
-            _check_switch(subject, arm, target_for(parts))
-            if keys.keying_is_on(subject.armature, grab.every_channel(subject, arm, grab.PARTS[parts])):
-                spaces.whole_frame()
+            changed = planned(subject, arm, target_for(parts))[1]
+            _check_keys(subject, arm, [*grab.every_channel(subject, arm, grab.PARTS[parts]), *changed])
     return worst([grab.grab(subject, arm, parts, thing) for arm in arms])
 
 
@@ -55,17 +53,24 @@ def worst(outcomes: Sequence[Outcome]) -> Outcome:
         max(item.pop for item in outcomes),
         max(item.pop_angle for item in outcomes),
         any(item.keyed for item in outcomes),
+        "; ".join(dict.fromkeys(item.note for item in outcomes if item.note)),
+        max(item.lost for item in outcomes),
+        max(item.lost_angle for item in outcomes),
     )
 
 
 def _check_switch(subject: Subject, arm: str, target: Target) -> None:
     check_editable(subject.armature)
-    before = arm_state.read(subject, arm)
-    after = match(subject.geometries[arm], before, target, in_time=False).settings
-    channels = arm_state.changed(before, after, subject, arm)
-    keys.check_free(subject.armature, channels)
-    if channels and keys.keying_is_on(subject.armature, channels):
-        spaces.whole_frame()
+    _check_keys(subject, arm, planned(subject, arm, target)[1])
+
+
+def _check_keys(subject: Subject, arm: str, channels: Sequence[arm_state.Channel]) -> None:
+    """Raise HostError if one of the channels, or what is posed over its curves, can not be set or keyed here."""
+    armature = subject.armature
+    every = [*channels, *keys.posed_over(armature, arm_state.every(subject, arm))]
+    keys.check_free(armature, every)
+    if channels and keys.wanted(armature, channels, None):
+        keys.check_before(armature, every, keys.whole_frame())
 
 
 def _check_space(subject: Subject, arm: str, hold: str, key: str) -> None:
@@ -77,6 +82,8 @@ def _check_space(subject: Subject, arm: str, hold: str, key: str) -> None:
     constraint = known[key].constraint
     if constraint and spaces.is_gone(carrier.constraints[constraint]):
         raise HostError(f"{known[key].label!r} has been deleted, so it can not carry a hold: choose another space")
-    channels = [*spaces.hold_channels(bone), *(spaces.influence(carrier, item.name) for item in carrier.constraints)]
-    if keys.keying_is_on(subject.armature, channels):
-        spaces.whole_frame()
+    channels = [
+        *spaces.hold_channels(bone),
+        *(spaces.influence(carrier, item.name) for item in carrier.constraints if item.type in spaces.KINDS),
+    ]
+    _check_keys(subject, arm, channels)

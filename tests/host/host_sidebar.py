@@ -258,6 +258,18 @@ def test_on_both_arms_it_is_all_or_nothing(registered: Any, kind: str) -> None:
     assert differences(before, deep_snapshot()) == []
 
 
+def test_between_frames_both_arms_stay_as_they_are_if_only_the_second_is_keyed(registered: Any) -> None:
+    import bpy
+    from deep_snapshot import deep_snapshot, differences
+
+    registered.pose.bones["fk.clavicle.R"].keyframe_insert('["ik"]', frame=1)
+    bpy.context.scene.frame_set(5, subframe=0.5)
+    for kind, options in (("hold", {"mode": "hand"}), ("grab", {"parts": "hand"})):
+        before = deep_snapshot()
+        assert "whole frame" in refusal(getattr(bpy.ops.armwright, kind), arm="BOTH", **options)
+        assert differences(before, deep_snapshot()) == []
+
+
 def test_an_arm_that_is_not_there_is_named(empty_file: Any) -> None:
     from dataclasses import replace
 
