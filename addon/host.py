@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 import bpy
 import numpy as np
@@ -74,6 +75,12 @@ def is_evaluated(item: bpy.types.Object) -> bool:
     # It may just be new here.
     layer.update()
     return bool(item.evaluated_get(layer.depsgraph).is_evaluated)
+
+
+def is_selected(bone: bpy.types.PoseBone) -> bool:
+    """Whether a pose bone is selected; from host 5.0 on that is the pose's, before it the armature data's."""
+    owner: Any = bone if hasattr(bone, "select") else bone.bone
+    return bool(owner.select)
 
 
 @contextmanager

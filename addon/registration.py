@@ -5,8 +5,8 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, convert, flip_dial, grab, hold, markers, proof, remove_arms
-from .panels import build_panel, dials_panel, holds_panel, proof_panel, spaces_panel
+from .operators import build_arms, convert, flip_dial, grab, hold, markers, proof, remove_arms, space
+from .panels import arms_panel, build_panel, dials_panel, proof_panel
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
@@ -16,19 +16,18 @@ CLASSES: tuple[type, ...] = (
     remove_arms.ARMWRIGHT_OT_remove_arms,
     hold.ARMWRIGHT_OT_hold,
     flip_dial.ARMWRIGHT_OT_flip_dial,
-    grab.ARMWRIGHT_OT_set_space,
-    grab.ARMWRIGHT_OT_take_off_space,
+    space.ARMWRIGHT_OT_set_space,
+    space.ARMWRIGHT_OT_take_off_space,
     grab.ARMWRIGHT_OT_grab,
     grab.ARMWRIGHT_OT_release,
     grab.ARMWRIGHT_OT_hold_range,
-    grab.ARMWRIGHT_OT_mend_spaces,
+    space.ARMWRIGHT_OT_mend_spaces,
     convert.ARMWRIGHT_OT_convert_range,
     convert.ARMWRIGHT_OT_ask_range,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
     build_panel.ARMWRIGHT_PT_build,
-    holds_panel.ARMWRIGHT_PT_holds,
-    spaces_panel.ARMWRIGHT_PT_spaces,
+    arms_panel.ARMWRIGHT_PT_arms,
     dials_panel.ARMWRIGHT_PT_dials,
     proof_panel.ARMWRIGHT_UL_verdicts,
     proof_panel.ARMWRIGHT_PT_proof,

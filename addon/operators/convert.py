@@ -9,18 +9,13 @@ from typing import Any
 import bpy
 
 from ...core.errors import ArmwrightError
-from .. import convert, prove, rig
+from .. import convert, prove, rig, selection
 from ..holds import MODES
-from .common import attempt
+from ..selection import BOTH
+from .common import OnArms, attempt, set_by_button
 
-BOTH = "BOTH"
 # How long the window may wait for a piece of the work, seconds.
 PIECE = 0.05
-ARMS = [
-    (BOTH, "Both arms", "Convert both arms"),
-    ("L", "Left arm", "Convert the left arm"),
-    ("R", "Right arm", "Convert the right arm"),
-]
 KEYS = [
     (convert.EVERY, "Every frame", "A key on every frame of the range"),
     (convert.FEWEST, "Only where needed", "As few keys as keep the pose within the tolerance"),
@@ -31,10 +26,9 @@ def _modes() -> list[tuple[str, str, str]]:
     return [(key, mode.label, mode.help) for key, mode in MODES.items()]
 
 
-class _Range:
+class _Range(OnArms):
     """What both operators ask for: the part of an operator that they share."""
 
-    arm: bpy.props.EnumProperty(name="Arm", items=ARMS)  # type: ignore[valid-type]
     mode: bpy.props.EnumProperty(name="Hold", items=_modes(), default="hand")  # type: ignore[valid-type]
     first: bpy.props.IntProperty(name="First", default=1, description="First frame of the range")  # type: ignore[valid-type]
     last: bpy.props.IntProperty(name="Last", default=250, description="Last frame of the range")  # type: ignore[valid-type]
@@ -48,21 +42,13 @@ class _Range:
         description="How far a joint may be off where there is no key; with keys only where needed",
     )
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        if not rig.has_arms(context.object):
-            cls.poll_message_set("Select an armature that has arms")  # type: ignore[attr-defined]
-            return False
-        return True
-
     def chosen(self) -> dict[str, Any]:
         """The options as they are."""
         return {name: getattr(self, name) for name in ("arm", "mode", "first", "last", "keys", "tolerance")}
 
     def request(self, subject: prove.Subject) -> convert.Request:
         """The options, for the conversion."""
-        arms = subject.arms if self.arm == BOTH else (self.arm,)
-        return convert.Request(arms, self.mode, self.first, self.last, self.keys, self.tolerance)
+        return convert.Request(self.arms(subject), self.mode, self.first, self.last, self.keys, self.tolerance)
 
 
 class ARMWRIGHT_OT_convert_range(_Range, bpy.types.Operator):
@@ -79,18 +65,19 @@ class ARMWRIGHT_OT_convert_range(_Range, bpy.types.Operator):
         """From beginning to end at once."""
 
         def work() -> str:
-            subject = prove.subject_of(rig.require(context.object))
+            subject = self.subject(context)
             return convert.convert_whole(subject, self.request(subject)).sentence()
 
         return attempt(self, work)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         try:
-            subject = prove.subject_of(rig.require(context.object))
+            subject = self.subject(context)
+            request = self.request(subject)
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
-        self._steps = convert.convert(subject, self.request(subject))
+        self._steps = convert.convert(subject, request)
         manager = context.window_manager
         manager.progress_begin(0.0, 1.0)
         self._timer = manager.event_timer_add(0.01, window=context.window)
@@ -161,6 +148,9 @@ class ARMWRIGHT_OT_ask_range(_Range, bpy.types.Operator):
         preview = scene.use_preview_range
         self.first = scene.frame_preview_start if preview else scene.frame_start
         self.last = scene.frame_preview_end if preview else scene.frame_end
+        armature = selection.armature_of(context)
+        if not set_by_button(self, "arm") and not selection.selected_arms(armature, rig.read_record(armature)):
+            self.arm = BOTH
         return context.window_manager.invoke_props_dialog(self)
 
     def draw(self, context: bpy.types.Context) -> None:

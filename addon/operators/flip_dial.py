@@ -6,9 +6,9 @@ import bpy
 
 from ...core.arm.names import ISOLATE, LIFT, STRETCH
 from ...core.match.target import Target
-from .. import prove, rig
-from ..switch import switch
-from .common import attempt
+from .. import selection
+from .common import SKIP, OnArms, attempt, set_by_button, whose
+from .together import switch_all
 
 FLIPPED = {
     ISOLATE: ("Isolate", "Turn isolation on or off on this frame; the arm keeps its pose"),
@@ -17,33 +17,32 @@ FLIPPED = {
 }
 
 
-class ARMWRIGHT_OT_flip_dial(bpy.types.Operator):
+class ARMWRIGHT_OT_flip_dial(OnArms, bpy.types.Operator):
     """Turn a dial on or off on this frame; the arm keeps its pose"""
 
     bl_idname = "armwright.flip_dial"
     bl_label = "Turn on or off in place"
     bl_options = {"REGISTER", "UNDO"}
 
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
-    dial: bpy.props.EnumProperty(name="Dial", items=[(key, *words) for key, words in FLIPPED.items()])  # type: ignore[valid-type]
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        if not rig.has_arms(context.object):
-            cls.poll_message_set("Select an armature that has arms")
-            return False
-        return True
+    dial: bpy.props.EnumProperty(name="Dial", items=[(key, *words) for key, words in FLIPPED.items()], options=SKIP)  # type: ignore[valid-type]
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
-        return FLIPPED[properties.dial][1]
+        return f"{whose(properties)}.\n{FLIPPED[properties.dial][1]}"
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if set_by_button(self, "dial"):
+            return self.execute(context)
+        return context.window_manager.invoke_props_dialog(self)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
-            subject = prove.subject_of(rig.require(context.object))
-            dials = subject.armature.pose.bones[subject.record.bone(self.arm, "dials")]
-            value = 0.0 if dials[self.dial] >= 0.5 else 1.0
-            outcome = switch(subject, self.arm, Target(**{self.dial: value}))
-            return f"{self.arm}: {FLIPPED[self.dial][0].lower()} {'on' if value else 'off'}; {outcome.sentence()}"
+            subject = self.subject(context)
+            arms = self.arms(subject)
+            dials = [subject.armature.pose.bones[subject.record.bone(arm, "dials")] for arm in arms]
+            value = 0.0 if all(bone[self.dial] >= 0.5 for bone in dials) else 1.0
+            outcome = switch_all(subject, {arm: Target(**{self.dial: value}) for arm in arms})
+            what = selection.sentence(selection.arm_words(arms))
+            return f"{what}: {FLIPPED[self.dial][0].lower()} {'on' if value else 'off'}; {outcome.sentence()}"
 
         return attempt(self, work)

@@ -1,162 +1,104 @@
-"""Grab, let go, hold over a range, and what carries a hold."""
+"""Grab, let go, and hold over a range."""
 
 from __future__ import annotations
 
 import bpy
 
 from ...core.errors import HostError
-from .. import grab, mend, prove, rig, spaces
+from .. import grab, rig, selection
 from ..holds import MODES
-from .common import attempt
+from ..prove import Subject
+from .common import SKIP, OnArms, attempt, whose
+from .together import grab_all, switch_all, target_for
 
 PARTS = (
     ("hand", "Hand", "Hold with the hand"),
     ("elbow", "Elbow", "Hold with the elbow"),
     ("both", "Both", "Hold with the elbow and the hand"),
 )
-HOLDS = PARTS[:2]
 INTO = (
     ("SELECTION", "Selection", "Hold the other selected object or the active bone; the world where there is none"),
     ("WORLD", "World", "Hold the place in the world"),
 )
-
-# The host keeps no reference to the texts of a list that is made on the fly.
-_items: list[tuple[str, str, str]] = []
-
-
-def _space_items(self: bpy.types.OperatorProperties, context: bpy.types.Context | None) -> list[tuple[str, str, str]]:
-    global _items
-    armature = context.object if context is not None else None
-    if not rig.has_arms(armature):
-        return []
-    subject = prove.subject_of(armature)
-    if self.arm in subject.arms:
-        _items = [
-            (space.key, space.label, f"Let {space.label.lower()} carry the {self.hold}'s hold from this frame on")
-            for space in spaces.spaces_of(subject, self.arm, self.hold)
-        ]
-    return _items
+PART_WORDS = {"hand": "the hand", "elbow": "the elbow", "both": "elbow and hand"}
+FREE = "none"
 
 
-def target_of(context: bpy.types.Context, armature: bpy.types.Object) -> grab.Thing | None:
-    """What is selected besides the arms: another object, or a bone that is not a part of them; None for the world."""
-    others = [item for item in context.selected_objects if item != armature]
-    if len(others) > 1:
-        raise HostError(
-            f"{len(others)} objects are selected besides {armature.name!r}: select the one to hold on to, or none"
-        )
-    if others:
-        item = others[0]
-        active = item.data.bones.active if item.type == "ARMATURE" else None
-        return grab.Thing(item, active.name if active is not None else "")
-    bone = context.active_pose_bone
-    parts = {role.bone for role in rig.read_record(armature).roles}
-    if bone is None or bone.id_data != armature or bone.name in parts:
-        return None
-    return grab.Thing(armature, bone.name)
+class _Grabbing(OnArms):
+    """What grabbing now and over a range ask for."""
+
+    parts: bpy.props.EnumProperty(name="With", items=PARTS, options=SKIP)  # type: ignore[valid-type]
+    into: bpy.props.EnumProperty(name="Hold on to", items=INTO, options=SKIP)  # type: ignore[valid-type]
+
+    def thing(self, context: bpy.types.Context, subject: Subject) -> grab.Thing | None:
+        """What to hold on to; None for the world. Raises HostError where that is not one thing."""
+        return selection.thing_to_hold(context, subject.armature) if self.into == "SELECTION" else None
 
 
-class _OnArms:
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        if not rig.has_arms(context.object):
-            cls.poll_message_set("Select an armature that has arms")  # type: ignore[attr-defined]
-            return False
-        if context.object.library is not None:
-            cls.poll_message_set("The armature is linked: make a library override first")  # type: ignore[attr-defined]
-            return False
-        return True
-
-
-class ARMWRIGHT_OT_set_space(_OnArms, bpy.types.Operator):
-    """Change what carries the hold; it stays where it is, keyed on both sides where keying is on"""
-
-    bl_idname = "armwright.set_space"
-    bl_label = "Held in"
-    bl_options = {"REGISTER", "UNDO"}
-
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
-    hold: bpy.props.EnumProperty(name="Hold", items=HOLDS)  # type: ignore[valid-type]
-    space: bpy.props.EnumProperty(name="Space", items=_space_items)  # type: ignore[valid-type]
-
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        def work() -> str:
-            subject = prove.subject_of(context.object)
-            spaces.check_settable(subject, self.arm, self.hold)
-            space = spaces.space_named(subject, self.arm, self.hold, self.space)
-            outcome = spaces.set_space(subject, self.arm, self.hold, space)
-            return f"{self.arm}: {self.hold} held in: {space.label}; {outcome.sentence()}"
-
-        return attempt(self, work)
-
-
-class ARMWRIGHT_OT_take_off_space(_OnArms, bpy.types.Operator):
-    """Take a space off a hold that it does not carry, so that nothing depends on it any more"""
-
-    bl_idname = "armwright.take_off_space"
-    bl_label = "Take off"
-    bl_options = {"REGISTER", "UNDO"}
-
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
-    hold: bpy.props.EnumProperty(name="Hold", items=HOLDS)  # type: ignore[valid-type]
-    space: bpy.props.EnumProperty(name="Space", items=_space_items)  # type: ignore[valid-type]
-
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        def work() -> str:
-            subject = prove.subject_of(context.object)
-            found = spaces.spaces_of(subject, self.arm, self.hold)
-            return mend.take_off(subject, self.arm, self.hold, next(item for item in found if item.key == self.space))
-
-        return attempt(self, work)
-
-
-class ARMWRIGHT_OT_grab(_OnArms, bpy.types.Operator):
+class ARMWRIGHT_OT_grab(_Grabbing, bpy.types.Operator):
     """Hold the selected object (or the world, if there is none) from this frame on; the arm stays where it is"""
 
     bl_idname = "armwright.grab"
     bl_label = "Grab"
     bl_options = {"REGISTER", "UNDO"}
 
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
-    parts: bpy.props.EnumProperty(name="With", items=PARTS)  # type: ignore[valid-type]
-    into: bpy.props.EnumProperty(name="Hold on to", items=INTO)  # type: ignore[valid-type]
+    @classmethod
+    def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
+        thing = thing_words(context) if properties.into == "SELECTION" else "the world"
+        return (
+            f"{whose(properties)}: let {PART_WORDS[properties.parts]} hold {thing} from this frame on, staying where "
+            "the arm is.\nIt takes the other selected object, or the active bone; the world where there is neither"
+        )
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
-            target = target_of(context, context.object) if self.into == "SELECTION" else None
-            outcome = grab.grab(prove.subject_of(context.object), self.arm, self.parts, target)
-            what = target.label() if target is not None else "the world"
-            return f"{self.arm}: {MODES[self.parts].sentence.lower()} in: {what}; {outcome.sentence()}"
+            subject = self.subject(context)
+            arms, thing = self.arms(subject), self.thing(context, subject)
+            outcome = grab_all(subject, arms, self.parts, thing)
+            what = thing.label() if thing is not None else "the world"
+            words = selection.sentence(selection.arm_words(arms))
+            return f"{words}: {MODES[self.parts].sentence.lower()} in: {what}; {outcome.sentence()}"
 
         return attempt(self, work)
 
 
-class ARMWRIGHT_OT_release(_OnArms, bpy.types.Operator):
+class ARMWRIGHT_OT_release(OnArms, bpy.types.Operator):
     """Let go from this frame on: the arm swings free from where it is"""
 
     bl_idname = "armwright.release"
     bl_label = "Let go"
     bl_options = {"REGISTER", "UNDO"}
 
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return super().poll(context) and cls.usable(_nothing_held(context, "BOTH"))
+
+    @classmethod
+    def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
+        reason = _nothing_held(context, properties.arm)
+        help = "Let go from this frame on: the arm swings free from where it is"
+        return f"{whose(properties)}.\n{reason or help}"
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        return attempt(
-            self,
-            lambda: f"{self.arm}: let go; {grab.release(prove.subject_of(context.object), self.arm).sentence()}",
-        )
+        def work() -> str:
+            subject = self.subject(context)
+            chosen = self.arms(subject)
+            arms = selection.holding(subject.armature, subject.record, chosen)
+            if not arms:
+                raise HostError(_free_words(chosen))
+            outcome = switch_all(subject, {arm: target_for(FREE) for arm in arms})
+            return f"{selection.sentence(selection.arm_words(arms))}: let go; {outcome.sentence()}"
+
+        return attempt(self, work)
 
 
-class ARMWRIGHT_OT_hold_range(_OnArms, bpy.types.Operator):
+class ARMWRIGHT_OT_hold_range(_Grabbing, bpy.types.Operator):
     """Hold the selected object (or the world, if there is none) over a range of frames, keyed at both ends"""
 
     bl_idname = "armwright.hold_range"
     bl_label = "Hold over a range"
     bl_options = {"REGISTER", "UNDO"}
 
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
-    parts: bpy.props.EnumProperty(name="With", items=PARTS)  # type: ignore[valid-type]
-    into: bpy.props.EnumProperty(name="Hold on to", items=INTO)  # type: ignore[valid-type]
     first: bpy.props.IntProperty(name="From", description="Frame of the grab", default=1)  # type: ignore[valid-type]
     last: bpy.props.IntProperty(name="To", description="Frame of the release", default=250)  # type: ignore[valid-type]
 
@@ -169,27 +111,42 @@ class ARMWRIGHT_OT_hold_range(_OnArms, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
-            target = target_of(context, context.object) if self.into == "SELECTION" else None
-            subject = prove.subject_of(context.object)
-            outcome = grab.hold_range(subject, self.arm, self.parts, target, self.first, self.last)
-            what = target.label() if target is not None else "the world"
+            subject = self.subject(context)
+            arms, thing = self.arms(subject), self.thing(context, subject)
+            if len(arms) > 1:
+                raise HostError("both arms are meant: a hold over a range is made one arm at a time; choose one")
+            outcome = grab.hold_range(subject, arms[0], self.parts, thing, self.first, self.last)
+            what = thing.label() if thing is not None else "the world"
             return (
-                f"{self.arm}: {MODES[self.parts].sentence.lower()} in: {what}, frames {self.first} to {self.last}; "
-                f"{outcome.sentence()}"
+                f"{selection.sentence(selection.arm_words(arms))}: {MODES[self.parts].sentence.lower()} in: {what}, "
+                f"frames {self.first} to {self.last}; {outcome.sentence()}"
             )
 
         return attempt(self, work)
 
 
-class ARMWRIGHT_OT_mend_spaces(_OnArms, bpy.types.Operator):
-    """Put holds whose prop was deleted back into the world, where they were grabbed"""
+def thing_words(context: bpy.types.Context) -> str:
+    """What a grab would take, in a few words."""
+    try:
+        thing = selection.thing_to_hold(context, selection.armature_of(context))
+    except HostError:
+        return "one selected thing"
+    return thing.label() if thing is not None else "the world"
 
-    bl_idname = "armwright.mend_spaces"
-    bl_label = "Mend lost spaces"
-    bl_options = {"REGISTER", "UNDO"}
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        return attempt(
-            self,
-            lambda: "; ".join(mend.mend_spaces(prove.subject_of(context.object))) or "Nothing that is held is missing",
-        )
+def _nothing_held(context: bpy.types.Context, choice: str) -> str:
+    """Why there is nothing to let go of, a sentence; "" if there is something."""
+    try:
+        armature = selection.armature_of(context)
+        record = rig.read_record(armature)
+        arms = selection.arms_of(armature, record, choice)
+        held = selection.holding(armature, record, arms)
+    except HostError as problem:
+        return selection.sentence(str(problem))
+    return "" if held else selection.sentence(_free_words(arms))
+
+
+def _free_words(arms: tuple[str, ...]) -> str:
+    if len(arms) > 1:
+        return f"{selection.arm_words(arms)} hold nothing: there is nothing to let go of"
+    return f"the {selection.arm_words(arms)} holds nothing: there is nothing to let go of"

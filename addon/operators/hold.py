@@ -4,39 +4,38 @@ from __future__ import annotations
 
 import bpy
 
-from ...core.match.target import Target
-from .. import prove, rig
+from .. import selection
 from ..holds import MODES
-from ..switch import switch
-from .common import attempt
+from .common import SKIP, OnArms, attempt, set_by_button, whose
+from .together import switch_all, target_for
 
 
-class ARMWRIGHT_OT_hold(bpy.types.Operator):
-    """Change what the arm holds"""
+class ARMWRIGHT_OT_hold(OnArms, bpy.types.Operator):
+    """Change what the arm holds from this frame on; it stays where it is"""
 
     bl_idname = "armwright.hold"
     bl_label = "Hold"
     bl_options = {"REGISTER", "UNDO"}
 
-    arm: bpy.props.StringProperty(name="Arm", default="L")  # type: ignore[valid-type]
-    mode: bpy.props.EnumProperty(name="Hold", items=[(key, mode.label, mode.help) for key, mode in MODES.items()])  # type: ignore[valid-type]
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        if not rig.has_arms(context.object):
-            cls.poll_message_set("Select an armature that has arms")
-            return False
-        return True
+    mode: bpy.props.EnumProperty(
+        name="Hold", items=[(key, mode.label, mode.help) for key, mode in MODES.items()], options=SKIP
+    )  # type: ignore[valid-type]
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
-        return MODES[properties.mode].help
+        return f"{whose(properties)}, from this frame on, staying where it is.\n{MODES[properties.mode].help}"
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if set_by_button(self, "mode"):
+            return self.execute(context)
+        return context.window_manager.invoke_props_dialog(self)
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
-            subject = prove.subject_of(rig.require(context.object))
-            mode = MODES[self.mode]
-            outcome = switch(subject, self.arm, Target(ik=mode.ik, elbow=mode.elbow))
-            return f"{self.arm}: {mode.sentence.lower()}; {outcome.sentence()}"
+            subject = self.subject(context)
+            arms = self.arms(subject)
+            outcome = switch_all(subject, {arm: target_for(self.mode) for arm in arms})
+            what = selection.sentence(selection.arm_words(arms))
+            return f"{what}: {MODES[self.mode].sentence.lower()}; {outcome.sentence()}"
 
         return attempt(self, work)

@@ -11,13 +11,14 @@ import bpy
 from ...core.errors import ArmwrightError
 from ...core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
 from ...core.proof.verdicts import severity
-from .. import prove, rig
+from .. import prove
+from .common import OnRig
 
 # Results of the last proof in this session, for the report.
 _last: dict[str, Results] = {}
 
 
-class ARMWRIGHT_OT_run_proof(bpy.types.Operator):
+class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
     """Move torso, shoulder and holds in every mode, measure what the arms do and list the verdicts; Esc stops"""
 
     bl_idname = "armwright.run_proof"
@@ -28,25 +29,15 @@ class ARMWRIGHT_OT_run_proof(bpy.types.Operator):
     _timer: bpy.types.Timer | None = None
     _rig = ""
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        if not rig.has_arms(context.object):
-            cls.poll_message_set("Select an armature that has arms")
-            return False
-        if context.window_manager.armwright_proof.running:
-            cls.poll_message_set("A proof is running: press Esc in the viewport to stop it")
-            return False
-        return True
-
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         try:
-            subject = prove.subject_of(context.object)
+            subject = self.subject(context)
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
         state = context.window_manager.armwright_proof
         state.running, state.done, state.headline = True, 0.0, "Measuring"
-        self._rig = context.object.name
+        self._rig = subject.armature.name
         self._steps = prove.prove(subject)
         self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
         context.window_manager.modal_handler_add(self)
@@ -63,6 +54,10 @@ class ARMWRIGHT_OT_run_proof(bpy.types.Operator):
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return self._end(context, str(problem))
+        except Exception:
+            # The proof has put everything back; the window gets its mouse back as well.
+            self._end(context, "Stopped by an error; everything is as it was")
+            raise
         state = context.window_manager.armwright_proof
         if isinstance(step, Results):
             show(state, self._rig, step)
@@ -75,11 +70,12 @@ class ARMWRIGHT_OT_run_proof(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Without a window: from beginning to end."""
         try:
-            results = prove.prove_whole(prove.subject_of(context.object))
+            subject = self.subject(context)
+            results = prove.prove_whole(subject)
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
-        show(context.window_manager.armwright_proof, context.object.name, results)
+        show(context.window_manager.armwright_proof, subject.armature.name, results)
         return {"FINISHED"}
 
     def cancel(self, context: bpy.types.Context) -> None:

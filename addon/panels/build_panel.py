@@ -14,7 +14,7 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
     bl_category = "Armwright"
-    bl_order = 4
+    bl_order = 3
 
     def draw(self, context: bpy.types.Context) -> None:
         layout, settings = self.layout, context.scene.armwright_build

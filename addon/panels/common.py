@@ -8,7 +8,7 @@ import bpy
 
 from ...core.errors import HostError
 from ...core.rig_record import RigRecord
-from .. import rig
+from .. import rig, selection
 
 SIDE_NAMES = {"L": "Left", "R": "Right"}
 
@@ -17,12 +17,10 @@ _last: tuple[str, RigRecord] | None = None
 
 
 def shown_rig(context: bpy.types.Context) -> tuple[bpy.types.Object, RigRecord] | None:
-    """The armature with arms that is active, or that deforms the active mesh; None if there is none."""
+    """The armature with arms that the selection is about; None if there is none."""
     global _last
     try:
-        armature = rig.require(context.object)
-        if not rig.has_arms(armature):
-            return None
+        armature = selection.armature_of(context)
         text = str(armature[rig.KEY])
         if _last is None or _last[0] != text:
             _last = (text, rig.read_record(armature))
@@ -44,8 +42,16 @@ class RigPanel:
 
     def draw(self, context: bpy.types.Context) -> None:
         shown = shown_rig(context)
-        if shown is not None:
-            self.draw_rig(context, *shown)
+        if shown is None:
+            return
+        armature, record = shown
+        lost = next((role.bone for role in record.roles if role.bone not in armature.pose.bones), None)
+        if lost is not None:
+            layout: bpy.types.UILayout = self.layout  # type: ignore[attr-defined]
+            layout.label(text=f"The bone {lost} is gone", icon="ERROR")
+            layout.label(text="Undo its removal, or build again")
+            return
+        self.draw_rig(context, armature, record)
 
     def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         """Draw the panel for `armature`."""

@@ -7,6 +7,7 @@ import bpy
 from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, UPPER_ROLL, VOLUME
 from ...core.rig_record import RigRecord
 from ..operators.flip_dial import FLIPPED
+from ..selection import driven_dials
 from .common import SIDE_NAMES, RigPanel
 
 # Share of the panel that the names of the dials take.
@@ -24,7 +25,7 @@ class ARMWRIGHT_PT_dials(RigPanel, bpy.types.Panel):
     """A column of dials for each arm."""
 
     bl_label = "Dials"
-    bl_order = 2
+    bl_order = 1
 
     def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         layout = self.layout
@@ -33,6 +34,7 @@ class ARMWRIGHT_PT_dials(RigPanel, bpy.types.Panel):
         sides = head.row()
         for arm in record.arms:
             sides.label(text=SIDE_NAMES.get(arm, arm))
+        driven = driven_dials(armature, record)
         for group, dials in GROUPS:
             column = layout.column(align=True)
             column.label(text=group)
@@ -45,5 +47,7 @@ class ARMWRIGHT_PT_dials(RigPanel, bpy.types.Panel):
                     if key in bone:
                         values.prop(bone, f'["{key}"]', text="", slider=True)
                     if key in FLIPPED:
-                        button = values.operator("armwright.flip_dial", text="", icon="FILE_REFRESH")
+                        in_place = values.row(align=True)
+                        in_place.enabled = key not in driven[arm]
+                        button = in_place.operator("armwright.flip_dial", text="", icon="FILE_REFRESH")
                         button.arm, button.dial = arm, key

@@ -28,7 +28,7 @@ class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
     """Proof: button, progress, verdicts."""
 
     bl_label = "Proof"
-    bl_order = 3
+    bl_order = 2
 
     def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         layout, state = self.layout, context.window_manager.armwright_proof
