@@ -1,4 +1,4 @@
-"""Wren's action: ten seconds on the gallery, 240 frames at 24 a second.
+"""The first ten seconds of Wren's action: at the gallery's rail.
 
 The left elbow is planted on the rail while the lantern swings in the right hand and the body moves; the elbow lets go;
 the lantern is hung on its hook; the right hand grips the rail and holds it through a shrug and a turn to look out.
@@ -12,13 +12,14 @@ import numpy as np
 from ..addon.curves import curves_of
 from ..core.arm import names as n
 from ..core.arm.names import ArmNames
-from .character import Character
-from .hands import BUILT_LENGTH, GRIP_SHAPE, GRIPPED
+from .acting import Stage, let_go
+from .hands import GRIP_SHAPE
 from .lighthouse import RAIL_THICKNESS, hook_point, outward, rail_point
-from .pendulum import hang_lantern
 from .posing import (
     aimed,
     carried,
+    grip_pose,
+    hanging,
     key_dial,
     key_place,
     key_rotation,
@@ -30,11 +31,13 @@ from .posing import (
 )
 from .shaping import Array, turn_z
 
-FIRST, LAST, RATE = 1, 240, 24
+FIRST = 1
 # The left elbow is held up to and including this frame; from the next on the arm is FK, matched to the pose.
 ELBOW_LAST = 104
 # The right hand starts towards the hook, hangs the lantern up, lets go of it, grips the rail.
 TO_HOOK, AT_HOOK, OFF_HOOK, AT_RAIL = 102, 126, 129, 141
+# The right hand holds the rail up to and including this frame.
+RAIL_LAST = 245
 
 # Wren stands with the left side to the rail: the turn of the root (degrees) and its place (metres).
 STANCE_TURN = -38.0
@@ -122,30 +125,16 @@ HIPS = {
 SHRUG = {1: 2.0, 110: 0.0, 166: 0.0, 178: 17.0, 188: 15.0, 200: -2.0, 212: 0.0}
 
 
-def make_action(character: Character, lantern: bpy.types.Object) -> bpy.types.Action:
-    """Key everything; leaves the scene at its first frame."""
-    armature, scene = character.armature, bpy.context.scene
-    scene.frame_start, scene.frame_end, scene.render.fps = FIRST, LAST, RATE
-    armature.animation_data_create()
+def key_gallery(stage: Stage) -> None:
+    """Key everything at the rail; the right hand is still held at the end."""
+    armature = stage.armature
     _key_body(armature)
     _key_left_hold(armature)
     _key_right_swing(armature)
     _key_right_hold(armature)
-    _release_left(armature)
+    _release_left(stage)
     _park_holds(armature)
-    _key_grips(character.hands)
-    action = armature.animation_data.action
-    action.name = f"{character.guide.name}.gallery"
-    _set_steps(action)
-    hang_lantern(armature, lantern, (FIRST, LAST), AT_HOOK, hook_point())
-    scene.frame_set(FIRST)
-    return action
-
-
-def grip_pose(armature: bpy.types.Object, side: str, at: Array, rotation: Array) -> Array:
-    """Pose (4, 4) of a hand with orientation `rotation` (3, 3) that grips a bar through `at` (3,)."""
-    size = armature.data.bones[ArmNames(side).hold_hand].length / BUILT_LENGTH
-    return placed(rotation, at - rotation @ (size * np.array(GRIPPED)))
+    _key_grips(stage.hands)
 
 
 def _key_body(armature: bpy.types.Object) -> None:
@@ -167,7 +156,7 @@ def _key_left_hold(armature: bpy.types.Object) -> None:
     """The elbow on the rail, the forearm along it and up, talking a little with the hand."""
     names = ArmNames("L")
     scene = bpy.context.scene
-    key_dial(armature, "L", n.ELBOW, {FIRST: 1.0, ELBOW_LAST + 1: 0.0}, stepped=True)
+    key_dial(armature, "L", n.ELBOW, {FIRST: 1.0}, stepped=True)
     scene.frame_set(26)
     elbow = rail_point(ELBOW_ANGLE) + np.array([0.0, 0.0, RAIL_THICKNESS + ELBOW_FLESH])
     shoulder = pose_of(armature, names.clavicle)
@@ -210,20 +199,12 @@ def _key_left_hold(armature: bpy.types.Object) -> None:
     )
 
 
-def _release_left(armature: bpy.types.Object) -> None:
-    """The frame after the hold: FK channels and upper arm length that give the very same pose; then an easy hang."""
-    names, scene = ArmNames("L"), bpy.context.scene
-    scene.frame_set(ELBOW_LAST)
-    upper, fore, hand = (pose_of(armature, bone)[:3, :3] for bone in (names.upper_arm, names.forearm, names.hand))
-    joints = [pose_of(armature, bone)[:3, 3] for bone in (names.upper_arm, names.elbow)]
-    length = float(np.linalg.norm(joints[1] - joints[0])) / armature.data.bones[names.upper_arm].length
-    key_dial(armature, "L", n.UPPER_LENGTH, {ELBOW_LAST + 1: length, ELBOW_LAST + 20: 1.0})
-    scene.frame_set(ELBOW_LAST + 1)
-    # The torso has moved on by a frame; the match is to the pose of the last held frame, turned with it.
-    for bone, rotation in ((names.fk_upper_arm, upper), (names.fk_forearm, fore), (names.fk_hand, hand)):
-        set_rotation(armature, bone, rotation)
-        key_rotation(armature, bone, ELBOW_LAST + 1)
-        bpy.context.view_layer.update()
+def _release_left(stage: Stage) -> None:
+    """Let go of the elbow; then an easy hang."""
+    armature, names, scene = stage.armature, ArmNames("L"), bpy.context.scene
+    let_go(stage, "L", ELBOW_LAST + 1)
+    key_dial(armature, "L", n.UPPER_LENGTH, {ELBOW_LAST + 20: 1.0})
+    _ease_out(armature)
     for frame, (raise_, swing, bend, roll, wrist) in {
         114: (52.0, 0.0, 84.0, 14.0, 8.0),
         134: (13.0, -10.0, 22.0, 0.0, 4.0),
@@ -236,7 +217,7 @@ def _release_left(armature: bpy.types.Object) -> None:
         240: (13.0, -12.0, 26.0, 0.0, 6.0),
     }.items():
         scene.frame_set(frame)
-        set_rotation(armature, names.fk_upper_arm, _hanging(pose_of(armature, "torso.3")[:3, 0], raise_, swing, 1.0))
+        set_rotation(armature, names.fk_upper_arm, hanging(pose_of(armature, "torso.3")[:3, 0], raise_, swing, 1.0))
         key_rotation(armature, names.fk_upper_arm, frame)
         key_turns(armature, names.fk_forearm, {frame: (bend, roll, 0.0)})
         key_turns(armature, names.fk_hand, {frame: (wrist, 0.0, 0.0)})
@@ -250,20 +231,6 @@ def _park_holds(armature: bpy.types.Object) -> None:
         key_place(armature, hold, FIRST)
 
 
-def _hanging(left: Array, raised: float, swing: float, side: float) -> Array:
-    """An upper arm's orientation (3, 3): hanging, `raised` degrees to its side, `swing` degrees forwards.
-
-    `left` (3,) is the character's left; `side` is 1 for the left arm, -1 for the right.
-    """
-    left = left * np.array([1.0, 1.0, 0.0])
-    left /= np.linalg.norm(left)
-    up = np.array([0.0, 0.0, 1.0])
-    front = np.cross(left, up)
-    a, b = np.radians(raised), np.radians(swing)
-    along = side * left * np.sin(a) + np.cos(a) * (front * np.sin(b) - up * np.cos(b))
-    return aimed(along, np.cross(along, front * np.cos(b) + up * np.sin(b)))
-
-
 def _key_right_swing(armature: bpy.types.Object) -> None:
     """The lantern swings, elbow and then wrist late; the arm is isolated, so that the body does not disturb it."""
     names, scene = ArmNames("R"), bpy.context.scene
@@ -274,7 +241,7 @@ def _key_right_swing(armature: bpy.types.Object) -> None:
         phase = 2.0 * np.pi * (frame - FIRST) / SWING_PERIOD
         fade = float(np.clip((AT_HOOK - frame) / (AT_HOOK - TO_HOOK), 0.0, 1.0))
         swing = SWING_MIDDLE + fade * SWING_REACH * np.sin(phase)
-        set_rotation(armature, names.fk_upper_arm, _hanging(left, 15.0, swing, -1.0))
+        set_rotation(armature, names.fk_upper_arm, hanging(left, 15.0, swing, -1.0))
         key_rotation(armature, names.fk_upper_arm, frame)
         key_turns(armature, names.fk_forearm, {frame: (10.0 + 12.0 * fade * (1.0 + np.sin(phase - 0.7)), -10.0, 0.0)})
         key_turns(armature, names.fk_hand, {frame: (6.0 + 9.0 * fade * np.sin(phase - 1.3), 0.0, 0.0)})
@@ -299,7 +266,7 @@ def _key_right_hold(armature: bpy.types.Object) -> None:
         (OFF_HOOK, at_hook),
         (OFF_HOOK + 6, placed(on_rail, between)),
         (AT_RAIL, at_rail),
-        (LAST, at_rail),
+        (RAIL_LAST, at_rail),
     ):
         set_place(armature, names.hold_hand, pose)
         key_place(armature, names.hold_hand, frame)
@@ -317,17 +284,17 @@ def _key_grips(hands: bpy.types.Object) -> None:
             keys.key_blocks[name].keyframe_insert("value", frame=frame)
 
 
-def _set_steps(action: bpy.types.Action) -> None:
-    """Between the last held frame and the next the left arm's channels step; from there they ease out."""
+def _ease_out(armature: bpy.types.Object) -> None:
+    """From where the elbow lets go, turns and length of the arm change slowly at first."""
     left = ArmNames("L")
-    released = tuple(f'"{bone}"].rotation' for bone in (left.fk_upper_arm, left.fk_forearm, left.fk_hand))
-    for curve in curves_of(action):
-        if not any(part in curve.data_path for part in released):
+    released = (
+        *(f'"{bone}"].rotation' for bone in (left.fk_upper_arm, left.fk_forearm, left.fk_hand)),
+        f'["{n.UPPER_LENGTH}"]',
+    )
+    for curve in curves_of(armature.animation_data.action):
+        if left.side not in curve.data_path or not any(part in curve.data_path for part in released):
             continue
         for point in curve.keyframe_points:
-            frame = round(point.co[0])
-            if frame == ELBOW_LAST:
-                point.interpolation = "CONSTANT"
-            elif frame == ELBOW_LAST + 1:
+            if round(point.co[0]) == ELBOW_LAST + 1:
                 point.interpolation, point.easing = "SINE", "EASE_IN_OUT"
         curve.update()

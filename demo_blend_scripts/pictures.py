@@ -172,11 +172,11 @@ def control_lines(armature: bpy.types.Object) -> dict[Point, list[list[Vector]]]
 
 
 def skin_lines(armature: bpy.types.Object) -> list[list[Vector]]:
-    """World-space lines from head to tail of the bones that carry skin."""
+    """World-space lines from head to tail of the bones that carry skin; the root's lies on the floor and is left out."""
     return [
         [armature.matrix_world @ pose.head, armature.matrix_world @ pose.tail]
         for pose in armature.pose.bones
-        if pose.bone.use_deform
+        if pose.bone.use_deform and pose.parent is not None
     ]
 
 
