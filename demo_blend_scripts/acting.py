@@ -13,9 +13,9 @@ from ..addon.curves import curves_of
 from ..addon.host import numpy_to_matrix, rest_matrix
 from ..addon.prove import Subject
 from ..addon.switch import switch
-from ..core.arm.names import ArmNames
+from ..core.arm.names import UPPER_LENGTH, ArmNames
 from ..core.match.target import Target
-from .posing import carried, hanging, key_place, key_rotation, key_turns, pose_of, set_place, set_rotation
+from .posing import carried, hanging, key_dial, key_place, key_rotation, key_turns, pose_of, set_place, set_rotation
 from .shaping import Array
 
 # Raised to its side, swung forwards, elbow bent, forearm rolled, wrist bent: degrees.
@@ -23,6 +23,8 @@ Hang = tuple[float, float, float, float, float]
 # Metres and degrees: place in plan, height, turn about the vertical.
 Stand = tuple[float, float, float, float]
 Turns = tuple[float, float, float]
+# How long a handle of a motion's first key is, frames.
+EASE = 3.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,15 @@ def reach(stage: Stage, side: str, start: int, places: Mapping[int, Array]) -> N
         key_place(stage.armature, hold, frame)
 
 
+def draw_back(stage: Stage, side: str, start: int, end: int, way: Array) -> None:
+    """Off what is held at `start`, by `way` (3,) metres; at `end` the arm swings free."""
+    bpy.context.scene.frame_set(start)
+    off = pose_of(stage.armature, ArmNames(side).hand)
+    off[:3, 3] += way
+    reach(stage, side, start, {end: off})
+    let_go(stage, side, end)
+
+
 def let_go(stage: Stage, side: str, frame: int) -> None:
     """Swing free from `frame` on, from where the arm is."""
     bpy.context.scene.frame_set(frame)
@@ -87,7 +98,25 @@ def move_on(stage: Stage, frame: int) -> None:
         for point in curve.keyframe_points:
             if round(point.co.x) == frame and point.interpolation == "CONSTANT":
                 point.interpolation = "BEZIER"
-                point.handle_left_type = point.handle_right_type = "AUTO_CLAMPED"
+                point.handle_left_type = point.handle_right_type = "FREE"
+                # From rest: the key before belongs to what was held until then, and says nothing about the way on.
+                point.handle_left = (frame - EASE, point.co.y)
+                point.handle_right = (frame + EASE, point.co.y)
+        curve.update()
+
+
+def own_length(stage: Stage, side: str, start: int, end: int) -> None:
+    """Bring the upper arm, which a held elbow has given another length, back to its own from `start` to `end`."""
+    key_dial(stage.armature, side, UPPER_LENGTH, {end: 1.0})
+    path = f'"{ArmNames(side).fk_clavicle}"]["{UPPER_LENGTH}"]'
+    for curve in curves_of(stage.armature.animation_data.action):
+        if path not in curve.data_path:
+            continue
+        for point in curve.keyframe_points:
+            if round(point.co.x) == start:
+                point.interpolation, point.easing = "SINE", "EASE_IN_OUT"
+            elif round(point.co.x) == end:
+                point.interpolation = "CONSTANT"
         curve.update()
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from ..addon.curves import curves_of
 from ..core.arm import names as n
 from ..core.arm.names import ArmNames
-from .acting import Stage, let_go
+from .acting import Stage, let_go, own_length
 from .hands import GRIP_SHAPE
 from .lighthouse import RAIL_THICKNESS, hook_point, outward, rail_point
 from .posing import (
@@ -203,17 +203,20 @@ def _release_left(stage: Stage) -> None:
     """Let go of the elbow; then an easy hang."""
     armature, names, scene = stage.armature, ArmNames("L"), bpy.context.scene
     let_go(stage, "L", ELBOW_LAST + 1)
-    key_dial(armature, "L", n.UPPER_LENGTH, {ELBOW_LAST + 20: 1.0})
-    _ease_out(armature)
+    own_length(stage, "L", ELBOW_LAST + 1, ELBOW_LAST + 20)
     for frame, (raise_, swing, bend, roll, wrist) in {
         114: (52.0, 0.0, 84.0, 14.0, 8.0),
-        134: (13.0, -10.0, 22.0, 0.0, 4.0),
+        # Drawn back before it drops: the rail is in the way.
+        123: (30.0, -30.0, 112.0, 14.0, 4.0),
+        132: (15.0, -30.0, 66.0, 6.0, 4.0),
+        142: (13.0, -10.0, 22.0, 0.0, 4.0),
         164: (13.0, -12.0, 24.0, 0.0, 6.0),
-        172: (18.0, -26.0, 88.0, 34.0, -8.0),
+        172: (20.0, -34.0, 108.0, 34.0, -8.0),
         180: (34.0, 8.0, 98.0, 62.0, -26.0),
         190: (32.0, 6.0, 94.0, 58.0, -20.0),
-        199: (18.0, -26.0, 74.0, 26.0, -6.0),
-        214: (13.0, -14.0, 24.0, 0.0, 6.0),
+        199: (24.0, -32.0, 106.0, 26.0, -6.0),
+        208: (15.0, -30.0, 62.0, 8.0, 4.0),
+        217: (13.0, -14.0, 24.0, 0.0, 6.0),
         240: (13.0, -12.0, 26.0, 0.0, 6.0),
     }.items():
         scene.frame_set(frame)
@@ -221,6 +224,7 @@ def _release_left(stage: Stage) -> None:
         key_rotation(armature, names.fk_upper_arm, frame)
         key_turns(armature, names.fk_forearm, {frame: (bend, roll, 0.0)})
         key_turns(armature, names.fk_hand, {frame: (wrist, 0.0, 0.0)})
+    _ease_out(armature)
 
 
 def _park_holds(armature: bpy.types.Object) -> None:
@@ -285,14 +289,11 @@ def _key_grips(hands: bpy.types.Object) -> None:
 
 
 def _ease_out(armature: bpy.types.Object) -> None:
-    """From where the elbow lets go, turns and length of the arm change slowly at first."""
+    """From where the elbow lets go, the arm's turns change slowly at first."""
     left = ArmNames("L")
-    released = (
-        *(f'"{bone}"].rotation' for bone in (left.fk_upper_arm, left.fk_forearm, left.fk_hand)),
-        f'["{n.UPPER_LENGTH}"]',
-    )
+    released = tuple(f'"{bone}"].rotation' for bone in (left.fk_upper_arm, left.fk_forearm, left.fk_hand))
     for curve in curves_of(armature.animation_data.action):
-        if left.side not in curve.data_path or not any(part in curve.data_path for part in released):
+        if not any(part in curve.data_path for part in released):
             continue
         for point in curve.keyframe_points:
             if round(point.co[0]) == ELBOW_LAST + 1:

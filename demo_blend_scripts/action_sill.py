@@ -7,7 +7,7 @@ import numpy as np
 
 from .acting import Stage, aim_elbow, hang, lean, let_go, reach, stand, take_hold
 from .action_ladder import LAST as LADDER_LAST
-from .action_ladder import TO_WALL
+from .action_ladder import TO_WALL, place_at_ladder
 from .hands import BUILT_LENGTH, FINGERTIPS, FLAT_SHAPE, GRIP_SHAPE, PALM_SKIN
 from .posing import aimed, key_place, placed, pose_of, set_place
 from .shaping import Array, smoothstep, turn_z
@@ -17,21 +17,21 @@ from ..core.arm.names import ArmNames
 
 FIRST = LADDER_LAST + 1
 # Both palms come down, stay, roll off and let go: frames.
-REACH, BRACED, ROLL_FIRST, ROLL_LAST = 486, 500, 540, 558
+REACH, BRACED, ROLL_FIRST, ROLL_LAST = 494, 508, 548, 566
 FREE_FROM = ROLL_LAST + 1
-LAST = 588
+LAST = 600
 # How far the heel of the hand is lifted over the fingertips, degrees.
 ROLL = 60.0
 # The wrists: half their distance, how far behind the slab's front edge; and how much the fingers point inwards (degrees).
-HALF_APART, INSIDE = 0.215, 0.050
+HALF_APART, INSIDE = 0.215, -0.008
 INWARDS = 14.0
 
 
 def key_sill(stage: Stage) -> None:
     """From the ladder to the sill, braced, off again."""
     _key_body(stage)
-    hang(stage, "R", {462: (16, 4, 24, 0, 4), 472: (18, -4, 50, 0, 2), 482: (18, 4, 88, 0, 2)})
-    hang(stage, "L", {462: (16, -8, 22, 0, 4), 472: (18, -4, 50, 0, 2), 482: (18, 4, 88, 0, 2)})
+    hang(stage, "R", {479: (17, -4, 56, 0, 4), 490: (18, 4, 88, 0, 2)})
+    hang(stage, "L", {480: (11, -22, 100, 0, 2), 490: (17, -4, 92, 0, 2)})
     for side in ("L", "R"):
         down = palm_down(stage, side)
         over = down.copy()
@@ -42,7 +42,7 @@ def key_sill(stage: Stage) -> None:
         _roll_off(stage, side, down)
     for side in ("L", "R"):
         let_go(stage, side, FREE_FROM)
-        hang(stage, side, {570: (16, 14, 42, 6, 6), 580: (13, -8, 22, 0, 6), LAST: (13, -9, 22, 0, 6)})
+        hang(stage, side, {577: (18, -24, 92, 6, 6), 590: (13, -12, 26, 0, 6), LAST: (13, -9, 22, 0, 6)})
         _key_mitten(stage, side)
 
 
@@ -59,7 +59,7 @@ def palm_down(stage: Stage, side: str) -> Array:
 def rolled(pose: Array, degrees: float, size: float) -> Array:
     """`pose` (4, 4) turned over the hand's fingertips, which stay, so that the heel of the hand rises."""
     c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
-    turn = np.array([[1.0, 0.0, 0.0], [0.0, c, s], [0.0, -s, c]])
+    turn = np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
     tips = size * np.array(FINGERTIPS)
     rotation = pose[:3, :3] @ turn
     return placed(rotation, pose[:3, 3] + pose[:3, :3] @ tips - rotation @ tips)
@@ -87,18 +87,18 @@ def _key_body(stage: Stage) -> None:
     stand(
         stage,
         {
-            LADDER_LAST + 2: (-1.13, 0.70, 0.0, TO_WALL),
-            460: (-1.00, 0.52, 0.012, -250.0),
-            468: (-0.66, 0.30, 0.0, -258.0),
-            476: (-0.30, 0.22, 0.012, -225.0),
-            484: (-0.04, 0.235, 0.0, -190.0),
-            490: (0.0, 0.25, 0.0, -180.0),
-            560: (0.0, 0.25, 0.0, -180.0),
-            574: (0.0, 0.21, 0.0, -180.0),
+            LADDER_LAST + 1: (*place_at_ladder(0.11), 0.0, TO_WALL),
+            472: (-1.25, 0.59, 0.012, -226.0),
+            478: (-0.90, 0.30, 0.0, -246.0),
+            485: (-0.46, 0.17, 0.012, -236.0),
+            492: (-0.10, 0.19, 0.0, -195.0),
+            498: (0.0, 0.25, 0.0, -180.0),
+            568: (0.0, 0.25, 0.0, -180.0),
+            582: (0.0, 0.21, 0.0, -180.0),
             LAST: (0.0, 0.20, 0.0, -176.0),
         },
     )
-    for side, frames in (("L", (452, 468)), ("R", (460, 476))):
+    for side, frames in (("L", (460, 476)), ("R", (468, 484))):
         for start in frames:
             key_shape(stage.body, f"{STEP_SHAPE}.{side}", {start: 0.0, start + 4: 0.35, start + 8: 0.0})
     lean(stage, _TORSO, _HIPS)
@@ -106,56 +106,53 @@ def _key_body(stage: Stage) -> None:
 
 _TORSO = {
     "torso.1": {
-        464: (4, -5, 1),
-        478: (5, 4, -1),
-        500: (13, 0, 0),
-        514: (17, 4, 4),
-        528: (15, -4, -4),
-        540: (14, 0, 0),
-        558: (12, 0, 0),
-        576: (0, 2, 0),
+        486: (5, 4, -1),
+        508: (13, 0, 0),
+        522: (17, 4, 4),
+        536: (15, -4, -4),
+        548: (14, 0, 0),
+        566: (12, 0, 0),
+        584: (0, 2, 0),
         LAST: (1, 3, 0),
     },
     "torso.2": {
-        464: (4, -5, 1),
-        478: (5, 4, -1),
-        500: (8, 0, 0),
-        514: (11, 6, 4),
-        528: (9, -6, -4),
-        540: (8, 0, 0),
-        558: (7, 0, 0),
-        576: (-2, 3, 0),
+        486: (5, 4, -1),
+        508: (8, 0, 0),
+        522: (11, 6, 4),
+        536: (9, -6, -4),
+        548: (8, 0, 0),
+        566: (7, 0, 0),
+        584: (-2, 3, 0),
         LAST: (0, 4, 0),
     },
     "torso.3": {
-        464: (3, -4, 1),
-        478: (4, 3, -1),
-        500: (4, 0, 0),
-        514: (8, 7, 3),
-        528: (8, -7, -3),
-        540: (4, 0, 0),
-        558: (4, 0, 0),
-        576: (-3, 4, 0),
+        486: (4, 3, -1),
+        508: (4, 0, 0),
+        522: (8, 7, 3),
+        536: (8, -7, -3),
+        548: (4, 0, 0),
+        566: (4, 0, 0),
+        584: (-3, 4, 0),
         LAST: (0, 5, 0),
     },
     "head": {
-        464: (-2, 20, 0),
-        478: (4, 6, 0),
-        500: (-14, 0, 0),
-        514: (-20, 22, 3),
-        528: (-18, -24, -3),
-        540: (-6, 0, 0),
-        556: (6, 4, 0),
-        572: (-6, 14, 0),
+        472: (-2, 20, 0),
+        486: (4, 6, 0),
+        508: (-14, 0, 0),
+        522: (-20, 22, 3),
+        536: (-18, -24, -3),
+        548: (-6, 0, 0),
+        564: (6, 4, 0),
+        580: (-6, 14, 0),
         LAST: (-6, 24, 2),
     },
 }
 _HIPS = {
-    478: (0.0, -0.008, 0.0),
-    500: (0.0, -0.010, -0.02),
-    514: (0.030, -0.020, 0.0),
-    528: (-0.025, -0.018, 0.0),
-    540: (0.0, -0.010, -0.01),
-    558: (0.0, -0.005, -0.01),
+    486: (0.0, -0.008, 0.0),
+    508: (0.0, -0.010, -0.02),
+    522: (0.030, -0.020, 0.0),
+    536: (-0.025, -0.018, 0.0),
+    548: (0.0, -0.010, -0.01),
+    566: (0.0, -0.005, -0.01),
     LAST: (0.0, 0.0, 0.0),
 }

@@ -35,8 +35,8 @@ GRIP = 2.02
 # Where the middle of what is gripped lies in the hand's axes, metres: on the palm's skin, inside the fingers' arc.
 GRIPPED = (0.0, 0.073, 0.0545)
 GRIP_SHAPE = "grip"
-# Fingers laid flat, for what a palm braces on; a curl of 0 would be a division by it.
-FLAT = 0.01
+# Fingers laid flat, for what a palm braces on: just so much curl that their pads touch where the thicker palm does.
+FLAT = 0.19
 FLAT_SHAPE = "flat"
 # The palm's skin, and the line that a flat hand rolls off over, under the fingers' ends: metres in the hand's axes.
 PALM_SKIN = 0.0285
@@ -93,9 +93,9 @@ def _curled(points: Array, turn: float, thumb_side: float) -> Array:
     out[bent, 2] = (radius * (1.0 - np.cos(angle)) + points[:, 2] * np.cos(angle))[bent]
     # Closing, the thumb is laid beside the palm; laid flat, it is level with it.
     closing = max(0.0, (turn - RELAXED) / (GRIP - RELAXED))
-    flat = max(0.0, 1.0 - turn / RELAXED)
+    flat = max(0.0, (RELAXED - turn) / (RELAXED - FLAT))
     reach = np.clip((points[:, 1] - 0.01) / 0.075, 0.0, 1.0) * is_thumb
-    out[:, 2] -= (0.020 * closing + 0.030 * flat) * reach
+    out[:, 2] -= (0.020 * closing + 0.033 * flat) * reach
     out[:, 0] -= thumb_side * 0.012 * closing * reach
     return out
 

@@ -19,8 +19,8 @@ DISTANCE = 1.34
 PIN_HEIGHT = 2.50
 LOWEST, SPACING, RUNGS = 0.24, 0.26, 9
 RUNG_THICKNESS = 0.021
-HALF_WIDTH = 0.21
-UPRIGHT = (0.036, 0.055)
+HALF_WIDTH = 0.22
+UPRIGHT = (0.034, 0.042)
 FOOT, TOP = 0.10, 2.58
 # The wall under the eaves, which the brackets are fixed to: distance from the tower's axis.
 WALL = 1.05
