@@ -6,9 +6,9 @@ import bpy
 
 from ..addon.prove import subject_of
 from .acting import Stage
-from .action_gallery import AT_HOOK, FIRST, key_gallery
-from .action_ladder import key_ladder
-from .action_sill import LAST, key_sill
+from .action_gallery import AT_HOOK, FIRST, gallery_body, key_gallery
+from .action_ladder import key_ladder, ladder_body
+from .action_sill import LAST, key_sill, sill_body
 from .character import Character
 from .ladder import sway
 from .lighthouse import Lighthouse, hook_point
@@ -26,9 +26,11 @@ def make_action(character: Character, lighthouse: Lighthouse) -> bpy.types.Actio
     armature.animation_data_create()
     sway(lighthouse.ladder, FIRST, LAST)
     stage = Stage(subject_of(armature), character.hands, character.body, lighthouse.ladder)
-    key_gallery(stage)
-    key_ladder(stage)
-    key_sill(stage)
+    # The body first, all of it: what an arm holds on to or lets go of is matched to the pose at that frame.
+    for key_body in (gallery_body, ladder_body, sill_body):
+        key_body(stage)
+    for key_arms in (key_gallery, key_ladder, key_sill):
+        key_arms(stage)
     action = armature.animation_data.action
     action.name = f"{character.guide.name}.gallery"
     hang_lantern(armature, lighthouse.lantern, (FIRST, LAST), AT_HOOK, hook_point())

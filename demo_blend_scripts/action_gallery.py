@@ -128,7 +128,6 @@ SHRUG = {1: 2.0, 110: 0.0, 166: 0.0, 178: 17.0, 188: 15.0, 200: -2.0, 212: 0.0}
 def key_gallery(stage: Stage) -> None:
     """Key everything at the rail; the right hand is still held at the end."""
     armature = stage.armature
-    _key_body(armature)
     _key_left_hold(armature)
     _key_right_swing(armature)
     _key_right_hold(armature)
@@ -137,7 +136,9 @@ def key_gallery(stage: Stage) -> None:
     _key_grips(stage.hands)
 
 
-def _key_body(armature: bpy.types.Object) -> None:
+def gallery_body(stage: Stage) -> None:
+    """Stance, torso, head, hips, shoulders."""
+    armature = stage.armature
     bpy.context.scene.frame_set(FIRST)
     stance = np.eye(4)
     stance[:3, :3], stance[:3, 3] = turn_z(np.radians(STANCE_TURN)), STANCE

@@ -47,11 +47,10 @@ LAST = LEFT_DOWN + OFF
 
 def key_ladder(stage: Stage) -> None:
     """From the rail to the ladder, up and down; both arms are free at the end."""
-    _key_body(stage)
-    draw_back(stage, "R", FIRST, FIRST + OFF, np.array([0.03, 0.10, 0.06]))
+    draw_back(stage, "R", FIRST, FIRST + OFF, np.array([0.03, 0.11, 0.08]))
     isolate(stage, "R", FIRST + OFF + 2, False)
-    hang(stage, "R", {264: (16, -4, 34, 0, 4), 276: (15, 4, 28, 0, 4), 287: (18, -6, 58, 8, 4)})
-    hang(stage, "L", {256: (14, -10, 28, 0, 6), 270: (15, -2, 28, 0, 6), 281: (17, -8, 56, 8, 4)})
+    hang(stage, "R", {264: (16, -4, 34, 0, 4), 276: (15, 4, 28, 0, 4), 287: (18, 2, 60, 8, 4)})
+    hang(stage, "L", {256: (14, -10, 28, 0, 6), 270: (15, -2, 28, 0, 6), 281: (17, 2, 58, 8, 4)})
     _climb(stage)
     _look_out(stage)
     _descend(stage)
@@ -110,8 +109,8 @@ def _descend(stage: Stage) -> None:
     take_hold(stage, "L", "hand", BOTH_LAST, Thing(stage.ladder))
     own_length(stage, "L", BOTH_LAST, LEFT_GRIPS[2][1])
     _step_hand(stage, "L", *LEFT_GRIPS[2], LEFT_RUNGS[2])
-    for side, start, aside in (("R", RIGHT_DOWN, 0.05), ("L", LEFT_DOWN, -0.05)):
-        draw_back(stage, side, start, start + OFF, aside * RIGHT + 0.06 * outward_from_wall() + [0.0, 0.0, 0.05])
+    for side, start in (("R", RIGHT_DOWN), ("L", LEFT_DOWN)):
+        draw_back(stage, side, start, start + OFF, 0.09 * outward_from_wall() + [0.0, 0.0, 0.03])
 
 
 def _key_mittens(stage: Stage) -> None:
@@ -128,7 +127,7 @@ def _key_mittens(stage: Stage) -> None:
         key_shape(stage.hands, f"{GRIP_SHAPE}.{side}", dict(sorted(values.items())))
 
 
-def _key_body(stage: Stage) -> None:
+def ladder_body(stage: Stage) -> None:
     """The walk to the ladder, two steps up, two down; torso and head."""
     x, y = place_at_ladder()
     stand(
@@ -252,10 +251,10 @@ _HIPS = {
     264: (0.0, -0.010, 0.0),
     288: (0.0, 0.0, 0.0),
     313: (0.015, -0.015, 0.0),
-    322: (0.0, 0.0, -0.040),
+    322: (0.0, 0.0, -0.045),
     330: (0.010, 0.0, -0.005),
     337: (-0.015, -0.012, 0.0),
-    346: (0.0, 0.0, -0.040),
+    345: (0.0, 0.0, -0.060),
     354: (-0.010, 0.0, -0.005),
     380: (0.02, -0.010, -0.020),
     392: (0.03, -0.012, -0.025),

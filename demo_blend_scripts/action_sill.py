@@ -29,9 +29,8 @@ INWARDS = 14.0
 
 def key_sill(stage: Stage) -> None:
     """From the ladder to the sill, braced, off again."""
-    _key_body(stage)
-    hang(stage, "R", {479: (17, -4, 56, 0, 4), 490: (18, 4, 88, 0, 2)})
-    hang(stage, "L", {480: (11, -22, 100, 0, 2), 490: (17, -4, 92, 0, 2)})
+    hang(stage, "R", {475: (20, -22, 104, 0, 0), 484: (17, -8, 76, 0, 4), 490: (18, 4, 88, 0, 2)})
+    hang(stage, "L", {472: (20, -26, 114, 0, 0), 481: (11, -22, 100, 0, 2), 490: (17, -4, 92, 0, 2)})
     for side in ("L", "R"):
         down = palm_down(stage, side)
         over = down.copy()
@@ -83,7 +82,8 @@ def _key_mitten(stage: Stage, side: str) -> None:
     key_shape(stage.hands, f"{GRIP_SHAPE}.{side}", {REACH - 4: 0.2, REACH + 2: 0.0, FREE_FROM: 0.0, LAST: 0.25})
 
 
-def _key_body(stage: Stage) -> None:
+def sill_body(stage: Stage) -> None:
+    """The walk to the sill; leaning over it and up again."""
     stand(
         stage,
         {
@@ -91,11 +91,11 @@ def _key_body(stage: Stage) -> None:
             472: (-1.25, 0.59, 0.012, -226.0),
             478: (-0.90, 0.30, 0.0, -246.0),
             485: (-0.46, 0.17, 0.012, -236.0),
-            492: (-0.10, 0.19, 0.0, -195.0),
-            498: (0.0, 0.25, 0.0, -180.0),
-            568: (0.0, 0.25, 0.0, -180.0),
-            582: (0.0, 0.21, 0.0, -180.0),
-            LAST: (0.0, 0.20, 0.0, -176.0),
+            492: (-0.10, 0.17, 0.0, -195.0),
+            498: (0.0, 0.20, 0.0, -180.0),
+            568: (0.0, 0.20, 0.0, -180.0),
+            582: (0.0, 0.18, 0.0, -180.0),
+            LAST: (0.0, 0.17, 0.0, -176.0),
         },
     )
     for side, frames in (("L", (460, 476)), ("R", (468, 484))):

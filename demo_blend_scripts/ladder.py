@@ -56,7 +56,10 @@ def make_ladder(
     for side in (-HALF_WIDTH, HALF_WIDTH):
         add_box(sheet, (side, 0.0, 0.5 * (FOOT + TOP) - PIN_HEIGHT), (*UPRIGHT, TOP - FOOT), 0)
         pin = np.array([1.35 * side, DISTANCE - WALL, PIN_HEIGHT])
-        for start, end in (((side, 0.0, PIN_HEIGHT), pin), ((0.85 * side, 0.0, PIN_HEIGHT), (1.17 * side, 0.0, PIN_HEIGHT))):
+        for start, end in (
+            ((side, 0.0, PIN_HEIGHT), pin),
+            ((0.85 * side, 0.0, PIN_HEIGHT), (1.17 * side, 0.0, PIN_HEIGHT)),
+        ):
             add_tube(fixed, [start, end], 0.013, 0, "", around=8)
         add_ball(fixed, (1.17 * side, 0.0, PIN_HEIGHT), (0.02, 0.02, 0.02), 0, "", around=10, levels=6)
     for number in range(RUNGS):

@@ -120,7 +120,9 @@ def slide_and_turn(poses: np.ndarray) -> tuple[float, float]:
     """Largest distance from and turn against the first of some poses, metres and degrees."""
     turns = np.einsum("ji,njk->nik", poses[0, :3, :3], poses[:, :3, :3])
     # The antisymmetric part keeps its digits where the angle is small.
-    axis = 0.5 * np.stack([turns[:, 2, 1] - turns[:, 1, 2], turns[:, 0, 2] - turns[:, 2, 0], turns[:, 1, 0] - turns[:, 0, 1]])
+    axis = 0.5 * np.stack(
+        [turns[:, 2, 1] - turns[:, 1, 2], turns[:, 0, 2] - turns[:, 2, 0], turns[:, 1, 0] - turns[:, 0, 1]]
+    )
     angle = np.degrees(np.arctan2(np.linalg.norm(axis, axis=0), 0.5 * (np.trace(turns, axis1=1, axis2=2) - 1.0)))
     return float(np.linalg.norm(poses[:, :3, 3] - poses[0, :3, 3], axis=1).max()), float(angle.max())
 
@@ -147,8 +149,10 @@ def test_wren_climbs_two_rungs_hand_over_hand(played: Played) -> None:
     from armwright.demo_blend_scripts import ladder
 
     height = {side: played.joints["hand", side][:, 2, 3] for side in "LR"}
-    at = {side: [height[side][frame - played.first] for frame in frames] for side, frames in
-          (("L", (300, 331)), ("R", (308, 355)))}
+    at = {
+        side: [height[side][frame - played.first] for frame in frames]
+        for side, frames in (("L", (300, 331)), ("R", (308, 355)))
+    }
     for side in "LR":
         assert at[side][1] - at[side][0] == pytest.approx(2.0 * ladder.SPACING, abs=0.01)
     # While one hand travels the other one is held.
@@ -246,7 +250,9 @@ def mitten(demo: Any, side: str) -> np.ndarray:
     bones = demo.character.armature.pose.bones
     points = world_points(demo.character.hands)
     own, other = (
-        np.linalg.norm(points - np.array(0.5 * (bones[f"skin.hand.{name}"].head + bones[f"skin.hand.{name}"].tail)), axis=1)
+        np.linalg.norm(
+            points - np.array(0.5 * (bones[f"skin.hand.{name}"].head + bones[f"skin.hand.{name}"].tail)), axis=1
+        )
         for name in (side, "R" if side == "L" else "L")
     )
     return points[own < other]
@@ -356,7 +362,9 @@ def test_the_action_plays_the_same_in_a_host_without_the_add_on(demo: Any, playe
     blend, script, out = (tmp_path / name for name in ("demo.blend", "replay.py", "heads.json"))
     bpy.ops.wm.save_as_mainfile(filepath=str(blend), copy=True)
     script.write_text(REPLAY, encoding="utf-8")
-    subprocess.run([sys.executable, "-I", str(script), str(blend), str(out)], check=True, timeout=120, stdout=subprocess.DEVNULL)
+    subprocess.run(
+        [sys.executable, "-I", str(script), str(blend), str(out)], check=True, timeout=120, stdout=subprocess.DEVNULL
+    )
     found = json.loads(out.read_text(encoding="utf-8"))
     assert found["armwright"] == []
     assert found["handlers"] == [0, 0, 0]
