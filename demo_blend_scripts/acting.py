@@ -141,7 +141,7 @@ def aim_elbow(stage: Stage, side: str, places: Mapping[int, tuple[float, float, 
         bpy.context.scene.frame_set(frame)
         chest = pose_of(armature, "torso.3") @ np.linalg.inv(rest_matrix(armature.data.bones["torso.3"]))
         wanted = np.eye(4)
-        wanted[:3, 3] = (chest @ [*(shoulder + [sign * aside, -forwards, up]), 1.0])[:3]
+        wanted[:3, 3] = (chest @ [*(shoulder + np.array([sign * aside, -forwards, up])), 1.0])[:3]
         aim = armature.pose.bones[names.aim_elbow]
         aim.location = numpy_to_matrix(np.linalg.inv(carried(armature, aim.name)) @ wanted).translation
         aim.keyframe_insert("location", frame=frame, group=aim.name)

@@ -29,7 +29,7 @@ from .posing import (
     set_place,
     set_rotation,
 )
-from .shaping import Array, turn_z
+from .shaping import turn_z
 
 FIRST = 1
 # The left elbow is held up to and including this frame; from the next on the arm is FK, matched to the pose.

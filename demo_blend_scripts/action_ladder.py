@@ -73,7 +73,7 @@ def rung_grip(stage: Stage, side: str, rung: int, frame: int) -> Array:
 
 
 def _step_hand(stage: Stage, side: str, start: int, end: int, rung: int, aside: float = 0.0) -> None:
-    """One hand to a rung: off at `start`, held by the ladder from `end` on; halfway it is `aside` metres to the right."""
+    """One hand to a rung: off at `start`, held by the ladder from `end` on; halfway `aside` metres to the right."""
     there = rung_grip(stage, side, rung, end)
     bpy.context.scene.frame_set(start)
     here = pose_of(stage.armature, f"skin.hand.{side}")
@@ -121,7 +121,7 @@ def _key_mittens(stage: Stage) -> None:
     ):
         values = dict(more)
         for start, end in grips:
-            first = start == grips[0][0] or side == "R" and start > FREE_FROM
+            first = start == grips[0][0] or (side == "R" and start > FREE_FROM)
             values |= {start: 0.1 if first else 1.0, start + 4: 0.05, end - 3: 0.15, end: 1.0}
         values[(RIGHT_DOWN if side == "R" else LEFT_DOWN) + 2] = 0.05
         key_shape(stage.hands, f"{GRIP_SHAPE}.{side}", dict(sorted(values.items())))

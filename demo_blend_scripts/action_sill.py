@@ -5,15 +5,15 @@ from __future__ import annotations
 import bpy
 import numpy as np
 
+from ..core.arm.names import ArmNames
 from .acting import Stage, aim_elbow, hang, lean, let_go, reach, stand, take_hold
 from .action_ladder import LAST as LADDER_LAST
 from .action_ladder import TO_WALL, place_at_ladder
 from .hands import BUILT_LENGTH, FINGERTIPS, FLAT_SHAPE, GRIP_SHAPE, PALM_SKIN
-from .posing import aimed, key_place, placed, pose_of, set_place
+from .posing import aimed, key_place, placed, set_place
 from .shaping import Array, smoothstep, turn_z
 from .sill import FRONT, TOP
 from .steps import STEP_SHAPE, key_shape
-from ..core.arm.names import ArmNames
 
 FIRST = LADDER_LAST + 1
 # Both palms come down, stay, roll off and let go: frames.
@@ -22,8 +22,8 @@ FREE_FROM = ROLL_LAST + 1
 LAST = 600
 # How far the heel of the hand is lifted over the fingertips, degrees.
 ROLL = 60.0
-# The wrists: half their distance, how far behind the slab's front edge; and how much the fingers point inwards (degrees).
-HALF_APART, INSIDE = 0.215, -0.008
+# The wrists: half their distance, how far behind the slab's front edge; how much the fingers point inwards (degrees).
+HALF_APART, INSIDE = 0.215, 0.012
 INWARDS = 14.0
 
 

@@ -46,7 +46,7 @@ PLUMP = np.array([1.12, 1.0, 1.10])
 
 
 def hand_points(sheet: Sheet, arm: ArmFrames) -> dict[str, Array]:
-    """Add one relaxed mitten to the sheet; return its vertices (N, 3), armature space, for each shape that it can take."""
+    """Add one relaxed mitten to the sheet; return its vertices (N, 3), armature space, by shape."""
     size = arm.hand_length / BUILT_LENGTH
     # Thumbs face each other: the hand's X axis points to the little finger on the left, away from it on the right.
     thumb_side = -1.0 if arm.side == "L" else 1.0

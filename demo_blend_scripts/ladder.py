@@ -72,7 +72,7 @@ def make_ladder(
     foot = centre + DISTANCE * outward_from_wall()
     turned = turn_z(ANGLE)
     ladder.rotation_euler = (0.0, 0.0, ANGLE)
-    ladder.location = (foot + [0.0, 0.0, PIN_HEIGHT]).tolist()
+    ladder.location = (foot + np.array([0.0, 0.0, PIN_HEIGHT])).tolist()
     fixed.points = [fixed.array() @ turned.T + foot]
     return ladder, mesh_object("ladder.brackets", fixed, [iron])
 
@@ -98,7 +98,7 @@ def rung_in_world(ladder: bpy.types.Object, number: int, aside: float) -> tuple[
 
 
 def distance_to_rungs(points: Array, numbers: Sequence[int]) -> Array:
-    """Distance of points (N, 3), in the ladder's axes, to the nearest of some rungs' surfaces, (N,); inside it is negative."""
+    """Distance of points (N, 3), in the ladder's axes, to the nearest of some rungs, (N,); inside it is negative."""
     out = np.full(len(points), np.inf)
     for number in numbers:
         middle = rung_in_ladder(number)

@@ -12,7 +12,6 @@ from .shaping import (
     Array,
     Sheet,
     add_ball,
-    add_box,
     add_rows,
     add_tube,
     material,

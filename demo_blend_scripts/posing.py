@@ -119,7 +119,7 @@ def hanging(left: Array, raised: float, swing: float, side: float) -> Array:
 def grip_pose(
     armature: bpy.types.Object, side: str, at: Array, rotation: Array, thickness: float = RAIL_THICKNESS
 ) -> Array:
-    """Pose (4, 4) of a hand with orientation `rotation` (3, 3) that grips a bar of radius `thickness` through `at` (3,)."""
+    """Pose (4, 4) of a hand turned by `rotation` (3, 3) that grips a bar of radius `thickness` through `at` (3,)."""
     size = armature.data.bones[ArmNames(side).hold_hand].length / BUILT_LENGTH
     bar = size * (np.array(GRIPPED) - [0.0, 0.0, RAIL_THICKNESS])
     bar[2] += thickness

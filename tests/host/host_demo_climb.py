@@ -54,7 +54,7 @@ SWITCHES = {
 
 @dataclass(frozen=True)
 class Played:
-    """The whole action: poses (F, 4, 4) of joints and the ladder, world; the hips' place (F, 3); dials and influences."""
+    """The whole action: poses (F, 4, 4) of joints and ladder, world; the hips' place (F, 3); dials, influences."""
 
     first: int
     joints: dict[tuple[str, str], np.ndarray]
@@ -80,6 +80,7 @@ def demo() -> Any:
 @pytest.fixture(scope="module")
 def played(demo: Any) -> Played:
     import bpy
+
     from armwright.demo_blend_scripts import action
 
     armature, ladder = demo.character.armature, demo.lighthouse.ladder
@@ -206,7 +207,7 @@ def test_no_switch_pops(played: Played, side: str) -> None:
 def test_every_switch_is_in_the_action_and_no_other(played: Played, side: str) -> None:
     changed: set[int] = set()
     for key, values in played.values.items():
-        if key.endswith(f".{side}") and not (key == "ik.R"):
+        if key.endswith(f".{side}") and key != "ik.R":
             changed |= {int(step) + 1 + played.first for step in np.flatnonzero(np.diff(values))}
     # The right hand's way to the hook is a blend; its changes of 0 to 1 are the rest.
     if side == "R":
@@ -261,6 +262,7 @@ def mitten(demo: Any, side: str) -> np.ndarray:
 @pytest.mark.parametrize("held", [held for held in ON_RUNGS if held.joint == "hand"], ids=str)
 def test_a_mitten_on_a_rung_touches_it_and_does_not_pass_through_it(demo: Any, held: Held) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import ladder
 
     for frame in sorted({*range(held.first, held.last + 1, 7), held.last}):
@@ -273,6 +275,7 @@ def test_a_mitten_on_a_rung_touches_it_and_does_not_pass_through_it(demo: Any, h
 
 def test_nothing_passes_through_the_ladder(demo: Any) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import ladder
 
     deepest = {}
@@ -300,6 +303,7 @@ def depth_in_sill(points: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("side", ["L", "R"])
 def test_a_mitten_on_the_sill_touches_it_until_it_lets_go(demo: Any, side: str) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import sill
 
     for frame in range(508, 567, 2):
@@ -313,6 +317,7 @@ def test_a_mitten_on_the_sill_touches_it_until_it_lets_go(demo: Any, side: str) 
 
 def test_nothing_passes_through_the_sill(demo: Any) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import action
 
     deepest = {}
@@ -327,6 +332,7 @@ def test_nothing_passes_through_the_sill(demo: Any) -> None:
 
 def test_boots_stand_on_rungs_between_the_steps(demo: Any) -> None:
     import bpy
+
     from armwright.demo_blend_scripts import ladder
 
     for frame, rung in ((314, 0), (338, 1), (357, 1), (380, 1), (410, 1), (434, 0)):
@@ -342,13 +348,16 @@ import json, os, sys
 import bpy
 path, out = sys.argv[1:]
 bpy.ops.wm.open_mainfile(filepath=path, use_scripts=False)
-handlers = [len(getattr(bpy.app.handlers, name)) for name in ("frame_change_pre", "frame_change_post", "depsgraph_update_post")]
-found = {"armwright": sorted(name for name in sys.modules if name.split(".")[0] == "armwright"), "handlers": handlers, "heads": []}
+lists = [getattr(bpy.app.handlers, name) for name in ("frame_change_pre", "frame_change_post", "depsgraph_update_post")]
+found = {"handlers": [len(item) for item in lists], "heads": []}
+found["armwright"] = sorted(name for name in sys.modules if name.split(".")[0] == "armwright")
 rig = next(item for item in bpy.data.objects if item.type == "ARMATURE")
-found["scripted"] = sum(not curve.driver.is_simple_expression for curve in rig.animation_data.drivers if curve.driver.type == "SCRIPTED")
+drivers = [curve.driver for curve in rig.animation_data.drivers]
+found["scripted"] = sum(item.type == "SCRIPTED" and not item.is_simple_expression for item in drivers)
+bones = [f"{bone}.{side}" for side in "LR" for bone in ("skin.hand", "aux.elbow")]
 for frame in range(1, 600, 9):
     bpy.context.scene.frame_set(frame)
-    found["heads"].append([[*rig.pose.bones[f"{bone}.{side}"].head] for side in "LR" for bone in ("skin.hand", "aux.elbow")])
+    found["heads"].append([[*rig.pose.bones[name].head] for name in bones])
 with open(out, "w") as file:
     json.dump(found, file)
 sys.stdout.flush()
