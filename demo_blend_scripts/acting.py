@@ -88,20 +88,18 @@ def isolate(stage: Stage, side: str, frame: int, on: bool) -> None:
 
 
 def move_on(stage: Stage, frame: int) -> None:
-    """From their keys at `frame` on, places and turns go on smoothly; dials and influences step.
-
-    The host gives a new key the interpolation of the key before it, which after a switch is the one that holds still.
-    """
+    """From their keys at `frame` on, places and turns that were held until then go on smoothly; dials step."""
     for curve in curves_of(stage.armature.animation_data.action):
         if curve.data_path.endswith(('"]', ".influence")):
             continue
-        for point in curve.keyframe_points:
-            if round(point.co.x) == frame and point.interpolation == "CONSTANT":
-                point.interpolation = "BEZIER"
-                point.handle_left_type = point.handle_right_type = "FREE"
-                # From rest: the key before belongs to what was held until then, and says nothing about the way on.
-                point.handle_left = (frame - EASE, point.co.y)
-                point.handle_right = (frame + EASE, point.co.y)
+        points = {round(point.co.x): point for point in curve.keyframe_points}
+        before, point = points.get(frame - 1), points.get(frame)
+        if before is not None and point is not None and before.interpolation == "CONSTANT":
+            point.interpolation = "BEZIER"
+            point.handle_left_type = point.handle_right_type = "FREE"
+            # From rest: the key before belongs to what was held until then, and says nothing about the way on.
+            point.handle_left = (frame - EASE, point.co.y)
+            point.handle_right = (frame + EASE, point.co.y)
         curve.update()
 
 

@@ -90,10 +90,10 @@ def played(demo: Any) -> Played:
     values: dict[str, list[float]] = {}
     for frame in range(action.FIRST, action.LAST + 1):
         bpy.context.scene.frame_set(frame)
-        carried.append(np.array(ladder.matrix_world))
+        carried.append(np.array(ladder.matrix_world, float))
         hips.append(armature.pose.bones["torso.1"].head[:])
         for (part, side), out in poses.items():
-            out.append(np.array(armature.pose.bones[f"{RECORDED[part]}.{side}"].matrix))
+            out.append(np.array(armature.pose.bones[f"{RECORDED[part]}.{side}"].matrix, float))
         for key, value in dials(armature):
             values.setdefault(key, []).append(value)
     data = armature.data.bones
@@ -267,7 +267,7 @@ def test_a_mitten_on_a_rung_touches_it_and_does_not_pass_through_it(demo: Any, h
 
     for frame in sorted({*range(held.first, held.last + 1, 7), held.last}):
         bpy.context.scene.frame_set(frame)
-        inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world))
+        inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world, float))
         points = mitten(demo, held.side) @ inverse[:3, :3].T + inverse[:3, 3]
         gaps = ladder.distance_to_rungs(points, range(ladder.RUNGS))
         assert -DENT < gaps.min() < TOUCH, (frame, gaps.min())
@@ -281,7 +281,7 @@ def test_nothing_passes_through_the_ladder(demo: Any) -> None:
     deepest = {}
     for frame in range(250, 480, 4):
         bpy.context.scene.frame_set(frame)
-        inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world))
+        inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world, float))
         for item in demo.character.meshes:
             points = world_points(item) @ inverse[:3, :3].T + inverse[:3, 3]
             rungs = -ladder.distance_to_rungs(points, range(ladder.RUNGS)).min()
@@ -337,7 +337,7 @@ def test_boots_stand_on_rungs_between_the_steps(demo: Any) -> None:
 
     for frame, rung in ((314, 0), (338, 1), (357, 1), (380, 1), (410, 1), (434, 0)):
         bpy.context.scene.frame_set(frame)
-        inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world))
+        inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world, float))
         points = world_points(demo.character.body) @ inverse[:3, :3].T + inverse[:3, 3]
         gap = ladder.distance_to_rungs(points, [rung]).min()
         assert -DENT < gap < TOUCH, (frame, gap)
