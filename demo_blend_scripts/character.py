@@ -17,8 +17,9 @@ from ..core.plan.model import Plan
 from ..core.stature import guide_from_stature
 from .body import body_sheet
 from .coat import coat_sheet
-from .hands import GRIP_SHAPE, hand_points
-from .shaping import Sheet, material, mesh_object
+from .hands import hand_points
+from .shaping import Sheet, add_shape, material, mesh_object
+from .steps import add_steps
 from .weights import STATURE, bind, shoulder_weights, smoothed, torso_weights
 
 NAME = "Wren"
@@ -46,6 +47,8 @@ def make_character(stature: float = STATURE) -> Character:
     guide = guide_from_stature(stature, NAME)
     plan = plan_arms(guide, ArmOptions())
     armature = build_new(plan, NAME)
+    # The boots stand on it, and go where it goes.
+    armature.data.bones["root"].use_deform = True
     scale = stature / STATURE
     oilskin = material("oilskin", (0.82, 0.40, 0.012), 0.36, gloss=0.25)
     wool = material("wool", (0.42, 0.035, 0.03), 0.9)
@@ -121,25 +124,22 @@ def _make_body(
         material("glint", (1.0, 1.0, 1.0), 0.3, glow=0.6),
     ]
     made = mesh_object(f"{NAME}.body", sheet, materials, subdivide=1)
+    add_steps(made, points / scale, parts == "legs", scale)
     bind(made, armature, weights, keep_volume=False)
     return made
 
 
 def _make_hands(guide: Guide, armature: bpy.types.Object) -> bpy.types.Object:
     sheet = Sheet()
-    grips = []
-    for arm in guide.arms:
-        grips.append(hand_points(sheet, arm_frames(arm, guide.up))[1])
+    shapes = {arm.side: hand_points(sheet, arm_frames(arm, guide.up)) for arm in guide.arms}
     parts = np.array(sheet.parts)
     made = mesh_object(f"{NAME}.mittens", sheet, [material("mittens", (0.16, 0.19, 0.24), 0.95)], subdivide=1)
     made.shape_key_add(name="relaxed")
-    points = sheet.array()
-    for arm, grip in zip(guide.arms, grips, strict=True):
-        key = made.shape_key_add(name=f"{GRIP_SHAPE}.{arm.side}", from_mix=False)
-        closed = points.copy()
-        closed[parts == f"hand.{arm.side}"] = grip
-        key.data.foreach_set("co", closed.astype(np.float32).ravel())
-        key.value = 0.0
+    for side, forms in shapes.items():
+        for form, shown in forms.items():
+            points = sheet.array()
+            points[parts == f"hand.{side}"] = shown
+            add_shape(made, f"{form}.{side}", points)
     weights = {ArmNames(arm.side).hand: (parts == f"hand.{arm.side}").astype(float) for arm in guide.arms}
     bind(made, armature, weights, keep_volume=False)
     return made

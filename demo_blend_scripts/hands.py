@@ -35,20 +35,26 @@ GRIP = 2.02
 # Where the middle of what is gripped lies in the hand's axes, metres: on the palm's skin, inside the fingers' arc.
 GRIPPED = (0.0, 0.073, 0.0545)
 GRIP_SHAPE = "grip"
+# Fingers laid flat, for what a palm braces on: just so much curl that their pads touch where the thicker palm does.
+FLAT = 0.19
+FLAT_SHAPE = "flat"
+# The palm's skin, and the line that a flat hand rolls off over, under the fingers' ends: metres in the hand's axes.
+PALM_SKIN = 0.0285
+FINGERTIPS = (0.0, 0.170, PALM_SKIN)
 # Thick knitted mittens.
 PLUMP = np.array([1.12, 1.0, 1.10])
 
 
-def hand_points(sheet: Sheet, arm: ArmFrames) -> tuple[Array, Array]:
-    """Add one mitten to the sheet; return its vertices relaxed and gripping, (N, 3) each, armature space."""
+def hand_points(sheet: Sheet, arm: ArmFrames) -> dict[str, Array]:
+    """Add one relaxed mitten to the sheet; return its vertices (N, 3), armature space, by shape."""
     size = arm.hand_length / BUILT_LENGTH
     # Thumbs face each other: the hand's X axis points to the little finger on the left, away from it on the right.
     thumb_side = -1.0 if arm.side == "L" else 1.0
     straight, faces = _straight(thumb_side)
     straight *= PLUMP
-    relaxed, grip = (_placed(arm, size * _curled(straight, turn, thumb_side)) for turn in (RELAXED, GRIP))
+    relaxed, grip, flat = (_placed(arm, size * _curled(straight, turn, thumb_side)) for turn in (RELAXED, GRIP, FLAT))
     sheet.add(relaxed, faces, 0, f"hand.{arm.side}")
-    return relaxed, grip
+    return {GRIP_SHAPE: grip, FLAT_SHAPE: flat}
 
 
 def _straight(thumb_side: float) -> tuple[Array, list[tuple[int, ...]]]:
@@ -85,9 +91,11 @@ def _curled(points: Array, turn: float, thumb_side: float) -> Array:
     radius = FINGERS / turn
     out[bent, 1] = (KNUCKLES + radius * np.sin(angle) - points[:, 2] * np.sin(angle))[bent]
     out[bent, 2] = (radius * (1.0 - np.cos(angle)) + points[:, 2] * np.cos(angle))[bent]
-    closing = (turn - RELAXED) / (GRIP - RELAXED)
+    # Closing, the thumb is laid beside the palm; laid flat, it is level with it.
+    closing = max(0.0, (turn - RELAXED) / (GRIP - RELAXED))
+    flat = max(0.0, (RELAXED - turn) / (RELAXED - FLAT))
     reach = np.clip((points[:, 1] - 0.01) / 0.075, 0.0, 1.0) * is_thumb
-    out[:, 2] -= 0.020 * closing * reach
+    out[:, 2] -= (0.020 * closing + 0.033 * flat) * reach
     out[:, 0] -= thumb_side * 0.012 * closing * reach
     return out
 

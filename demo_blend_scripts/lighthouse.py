@@ -1,4 +1,4 @@
-"""The lighthouse's gallery: floor, rail, lamp room, ladder, sill, lantern, sea, sky, lights; metres, floor at z = 0."""
+"""The lighthouse's gallery: floor, rail, lamp room, lantern, sea, sky, lights; metres, floor at z = 0."""
 
 from __future__ import annotations
 
@@ -7,19 +7,18 @@ from dataclasses import dataclass
 import bpy
 import numpy as np
 
+from .ladder import make_ladder
 from .shaping import (
     Array,
     Sheet,
     add_ball,
-    add_box,
     add_rows,
     add_tube,
     material,
     mesh_object,
     ring_faces,
-    turn_x,
-    turn_z,
 )
+from .sill import add_sill
 
 # The tower's axis, and the radius of the rail about it: at x = 0 the rail runs a forearm's length in front of Wren.
 CENTRE = np.array([0.0, 1.9, 0.0])
@@ -44,6 +43,7 @@ class Lighthouse:
 
     set_pieces: tuple[bpy.types.Object, ...]
     rail: bpy.types.Object
+    ladder: bpy.types.Object
     lantern: bpy.types.Object
     lights: tuple[bpy.types.Object, ...]
 
@@ -83,15 +83,18 @@ def make_lighthouse() -> Lighthouse:
     _add_floor(flat)
     _add_lamp_room(flat, round_)
     _add_rail(rail)
-    _add_ladder(flat, round_)
+    add_sill(flat, WHITE, WHITE)
+    ladder, brackets = make_ladder(CENTRE, paints[WOOD], paints[IRON])
     pieces = (
         mesh_object("lighthouse.flat", flat, paints, smooth=False),
         mesh_object("lighthouse.round", round_, paints),
+        ladder,
+        brackets,
         _make_sea(),
     )
     _make_sky()
     railing = mesh_object("lighthouse.rail", rail, paints)
-    return Lighthouse(pieces, railing, _make_lantern(paints), _make_lights())
+    return Lighthouse(pieces, railing, ladder, _make_lantern(paints), _make_lights())
 
 
 def _pane() -> bpy.types.Material:
@@ -196,20 +199,6 @@ def _add_lamp_room(flat: Sheet, round_: Sheet) -> None:
         line = ring(glass + 0.012, height)
         for start, end in zip(line, np.roll(line, -1, axis=0), strict=True):
             add_tube(round_, [start, end], 0.014, IRON, "", around=6)
-
-
-def _add_ladder(flat: Sheet, round_: Sheet) -> None:
-    """A ladder up the lamp room's wall, on Wren's right."""
-    angle = -0.80
-    face = CENTRE + np.array([np.sin(angle), -np.cos(angle), 0.0]) * (WALL_RADIUS + 0.22)
-    along = np.array([np.cos(angle), np.sin(angle), 0.0])
-    lean = turn_z(angle) @ turn_x(-0.06)
-    for side in (-0.2, 0.2):
-        add_box(flat, face + side * along + [0.0, 0.0, 1.45], (0.05, 0.035, 2.9), WOOD, "", lean)
-    for step in range(9):
-        height = 0.28 + 0.3 * step
-        middle = face + lean @ np.array([0.0, 0.0, height - 1.45]) + [0.0, 0.0, 1.45]
-        add_tube(round_, [middle - 0.2 * along, middle + 0.2 * along], 0.017, WOOD, "", around=8)
 
 
 def _make_lantern(paints: list[bpy.types.Material]) -> bpy.types.Object:

@@ -39,6 +39,8 @@ SHOTS = (
     Shot("swing", 53, (-2.75, -1.75, 1.45), (0.02, 0.05, 1.04), 46.0),
     Shot("grab", 158, (-1.75, -2.60, 1.72), (-0.08, -0.05, 1.12), 52.0),
     Shot("shrug", 182, (-0.55, -3.20, 1.60), (0.02, -0.05, 1.16), 54.0),
+    Shot("climb", 347, (0.45, -2.0, 2.2), (-1.08, 0.8, 1.52), 46.0),
+    Shot("sill", 536, (1.45, 0.22, 1.85), (0.0, 0.38, 1.08), 27.0),
     Shot("rig", 84, (-1.30, -3.00, 1.50), (0.0, -0.08, 1.10), 50.0, rig=True),
 )
 
@@ -172,11 +174,11 @@ def control_lines(armature: bpy.types.Object) -> dict[Point, list[list[Vector]]]
 
 
 def skin_lines(armature: bpy.types.Object) -> list[list[Vector]]:
-    """World-space lines from head to tail of the bones that carry skin."""
+    """World-space lines from head to tail of the bones that carry skin, but for the root's, on the floor."""
     return [
         [armature.matrix_world @ pose.head, armature.matrix_world @ pose.tail]
         for pose in armature.pose.bones
-        if pose.bone.use_deform
+        if pose.bone.use_deform and pose.parent is not None
     ]
 
 

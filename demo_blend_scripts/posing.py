@@ -11,6 +11,8 @@ from mathutils import Euler, Matrix
 from ..addon.curves import curves_of
 from ..addon.host import matrix_to_numpy, numpy_to_matrix, rest_matrix
 from ..core.arm.names import ArmNames
+from .hands import BUILT_LENGTH, GRIPPED
+from .lighthouse import RAIL_THICKNESS
 from .shaping import Array
 
 
@@ -98,3 +100,27 @@ def key_dial(
                 for point in curve.keyframe_points:
                     point.interpolation = "CONSTANT"
                 curve.update()
+
+
+def hanging(left: Array, raised: float, swing: float, side: float) -> Array:
+    """An upper arm's orientation (3, 3): hanging, `raised` degrees to its side, `swing` degrees forwards.
+
+    `left` (3,) is the character's left; `side` is 1 for the left arm, -1 for the right.
+    """
+    left = left * np.array([1.0, 1.0, 0.0])
+    left /= np.linalg.norm(left)
+    up = np.array([0.0, 0.0, 1.0])
+    front = np.cross(left, up)
+    a, b = np.radians(raised), np.radians(swing)
+    along = side * left * np.sin(a) + np.cos(a) * (front * np.sin(b) - up * np.cos(b))
+    return aimed(along, np.cross(along, front * np.cos(b) + up * np.sin(b)))
+
+
+def grip_pose(
+    armature: bpy.types.Object, side: str, at: Array, rotation: Array, thickness: float = RAIL_THICKNESS
+) -> Array:
+    """Pose (4, 4) of a hand turned by `rotation` (3, 3) that grips a bar of radius `thickness` through `at` (3,)."""
+    size = armature.data.bones[ArmNames(side).hold_hand].length / BUILT_LENGTH
+    bar = size * (np.array(GRIPPED) - [0.0, 0.0, RAIL_THICKNESS])
+    bar[2] += thickness
+    return placed(rotation, at - rotation @ bar)

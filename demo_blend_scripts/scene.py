@@ -36,7 +36,7 @@ def build_scene(stature: float = STATURE) -> Demo:
         )
     lighthouse = make_lighthouse()
     character = make_character(stature)
-    action = make_action(character, lighthouse.lantern)
+    action = make_action(character, lighthouse)
     return Demo(character, lighthouse, action)
 
 

@@ -248,3 +248,10 @@ def mesh_object(
         modifier = made.modifiers.new("smooth", "SUBSURF")
         modifier.levels = modifier.render_levels = subdivide
     return made
+
+
+def add_shape(item: bpy.types.Object, name: str, points: Array) -> None:
+    """A shape key with the vertices (N, 3) of the object's mesh elsewhere, off; the first key is the mesh as it is."""
+    key = item.shape_key_add(name=name, from_mix=False)
+    key.data.foreach_set("co", points.astype(np.float32).ravel())
+    key.value = 0.0

@@ -55,8 +55,12 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
 
 
 def _add_space(draft: Draft, arm: ArmContext, name: str, frame: Array) -> None:
-    """A hold's parent: at rest in the world; its constraints, without influence yet, carry it with torso or head."""
-    draft.bones.append(working(name, arm.root, frame, 0.1 * arm.frames.length))
+    """A hold's parent: in the world; its constraints, without influence yet, carry it with torso or head.
+
+    It has no parent of its own: a constraint adds its motion to that of a parent, so that a root that moves would carry
+    a hold on a prop along, and a hold on the torso twice as far.
+    """
+    draft.bones.append(working(name, "", frame, 0.1 * arm.frames.length))
     draft.constrain(name, n.SPACE_TORSO, "armature", arm.torso, influence=0.0)
     if arm.head:
         draft.constrain(name, n.SPACE_HEAD, "armature", arm.head, influence=0.0)

@@ -1,0 +1,158 @@
+"""At the lookout's sill: both palms braced on it while the body leans over and shifts, then off over the fingertips."""
+
+from __future__ import annotations
+
+import bpy
+import numpy as np
+
+from ..core.arm.names import ArmNames
+from .acting import Stage, aim_elbow, hang, lean, let_go, reach, stand, take_hold
+from .action_ladder import LAST as LADDER_LAST
+from .action_ladder import TO_WALL, place_at_ladder
+from .hands import BUILT_LENGTH, FINGERTIPS, FLAT_SHAPE, GRIP_SHAPE, PALM_SKIN
+from .posing import aimed, key_place, placed, set_place
+from .shaping import Array, smoothstep, turn_z
+from .sill import FRONT, TOP
+from .steps import STEP_SHAPE, key_shape
+
+FIRST = LADDER_LAST + 1
+# Both palms come down, stay, roll off and let go: frames.
+REACH, BRACED, ROLL_FIRST, ROLL_LAST = 494, 508, 548, 566
+FREE_FROM = ROLL_LAST + 1
+LAST = 600
+# How far the heel of the hand is lifted over the fingertips, degrees.
+ROLL = 60.0
+# The wrists: half their distance, how far behind the slab's front edge; how much the fingers point inwards (degrees).
+HALF_APART, INSIDE = 0.215, 0.012
+INWARDS = 14.0
+
+
+def key_sill(stage: Stage) -> None:
+    """From the ladder to the sill, braced, off again."""
+    hang(stage, "R", {475: (20, -22, 104, 0, 0), 484: (17, -8, 76, 0, 4), 490: (18, 4, 88, 0, 2)})
+    hang(stage, "L", {472: (20, -26, 114, 0, 0), 481: (11, -22, 100, 0, 2), 490: (17, -4, 92, 0, 2)})
+    for side in ("L", "R"):
+        down = palm_down(stage, side)
+        over = down.copy()
+        over[:3, 3] += [0.0, -0.03, 0.06]
+        reach(stage, side, REACH, {BRACED - 5: over, BRACED: down})
+        aim_elbow(stage, side, {BRACED: (0.30, -0.35, -0.15)})
+        take_hold(stage, side, "hand", BRACED)
+        _roll_off(stage, side, down)
+    for side in ("L", "R"):
+        let_go(stage, side, FREE_FROM)
+        hang(stage, side, {577: (18, -24, 92, 6, 6), 590: (13, -12, 26, 0, 6), LAST: (13, -9, 22, 0, 6)})
+        _key_mitten(stage, side)
+
+
+def palm_down(stage: Stage, side: str) -> Array:
+    """Hand pose (4, 4) with its palm flat on the sill."""
+    sign = 1.0 if side == "L" else -1.0
+    size = stage.armature.data.bones[ArmNames(side).hold_hand].length / BUILT_LENGTH
+    # To the window, the left is -X.
+    fingers = turn_z(np.radians(-sign * INWARDS)) @ np.array([0.0, 1.0, 0.0])
+    rotation = aimed(fingers, np.cross(fingers, [0.0, 0.0, -1.0]))
+    return placed(rotation, np.array([-sign * HALF_APART, FRONT + INSIDE, TOP + size * PALM_SKIN]))
+
+
+def rolled(pose: Array, degrees: float, size: float) -> Array:
+    """`pose` (4, 4) turned over the hand's fingertips, which stay, so that the heel of the hand rises."""
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    turn = np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+    tips = size * np.array(FINGERTIPS)
+    rotation = pose[:3, :3] @ turn
+    return placed(rotation, pose[:3, 3] + pose[:3, :3] @ tips - rotation @ tips)
+
+
+def _roll_off(stage: Stage, side: str, down: Array) -> None:
+    """A key on every frame, so that the fingertips stay between the keys' own frames as well."""
+    size = stage.armature.data.bones[ArmNames(side).hold_hand].length / BUILT_LENGTH
+    hold = ArmNames(side).hold_hand
+    for frame in range(ROLL_FIRST, ROLL_LAST + 1):
+        bpy.context.scene.frame_set(frame)
+        share = float(smoothstep(ROLL_FIRST, ROLL_LAST + 4, np.array(float(frame))))
+        set_place(stage.armature, hold, rolled(down, ROLL * share, size))
+        key_place(stage.armature, hold, frame)
+
+
+def _key_mitten(stage: Stage, side: str) -> None:
+    key_shape(
+        stage.hands, f"{FLAT_SHAPE}.{side}", {REACH - 4: 0.0, BRACED - 2: 1.0, FREE_FROM: 1.0, FREE_FROM + 8: 0.0}
+    )
+    key_shape(stage.hands, f"{GRIP_SHAPE}.{side}", {REACH - 4: 0.2, REACH + 2: 0.0, FREE_FROM: 0.0, LAST: 0.25})
+
+
+def sill_body(stage: Stage) -> None:
+    """The walk to the sill; leaning over it and up again."""
+    stand(
+        stage,
+        {
+            LADDER_LAST + 1: (*place_at_ladder(0.11), 0.0, TO_WALL),
+            472: (-1.25, 0.59, 0.012, -226.0),
+            478: (-0.90, 0.30, 0.0, -246.0),
+            485: (-0.46, 0.17, 0.012, -236.0),
+            492: (-0.10, 0.17, 0.0, -195.0),
+            498: (0.0, 0.20, 0.0, -180.0),
+            568: (0.0, 0.20, 0.0, -180.0),
+            582: (0.0, 0.18, 0.0, -180.0),
+            LAST: (0.0, 0.17, 0.0, -176.0),
+        },
+    )
+    for side, frames in (("L", (460, 476)), ("R", (468, 484))):
+        for start in frames:
+            key_shape(stage.body, f"{STEP_SHAPE}.{side}", {start: 0.0, start + 4: 0.35, start + 8: 0.0})
+    lean(stage, _TORSO, _HIPS)
+
+
+_TORSO = {
+    "torso.1": {
+        486: (5, 4, -1),
+        508: (13, 0, 0),
+        522: (17, 4, 4),
+        536: (15, -4, -4),
+        548: (14, 0, 0),
+        566: (12, 0, 0),
+        584: (0, 2, 0),
+        LAST: (1, 3, 0),
+    },
+    "torso.2": {
+        486: (5, 4, -1),
+        508: (8, 0, 0),
+        522: (11, 6, 4),
+        536: (9, -6, -4),
+        548: (8, 0, 0),
+        566: (7, 0, 0),
+        584: (-2, 3, 0),
+        LAST: (0, 4, 0),
+    },
+    "torso.3": {
+        486: (4, 3, -1),
+        508: (4, 0, 0),
+        522: (8, 7, 3),
+        536: (8, -7, -3),
+        548: (4, 0, 0),
+        566: (4, 0, 0),
+        584: (-3, 4, 0),
+        LAST: (0, 5, 0),
+    },
+    "head": {
+        472: (-2, 20, 0),
+        486: (4, 6, 0),
+        508: (-14, 0, 0),
+        522: (-20, 22, 3),
+        536: (-18, -24, -3),
+        548: (-6, 0, 0),
+        564: (6, 4, 0),
+        580: (-6, 14, 0),
+        LAST: (-6, 24, 2),
+    },
+}
+_HIPS = {
+    486: (0.0, -0.008, 0.0),
+    508: (0.0, -0.010, -0.02),
+    522: (0.030, -0.020, 0.0),
+    536: (-0.025, -0.018, 0.0),
+    548: (0.0, -0.010, -0.01),
+    566: (0.0, -0.005, -0.01),
+    LAST: (0.0, 0.0, 0.0),
+}
