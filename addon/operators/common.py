@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import bpy
@@ -19,6 +20,8 @@ ARMS = [
     (BOTH, "Both arms", "Both arms at once"),
 ]
 
+# How long the window may wait for a piece of a long work, seconds.
+PIECE = 0.05
 # What a button, the search or a shortcut does is not what was done last time.
 SKIP = {"SKIP_SAVE"}
 
@@ -32,6 +35,15 @@ def attempt(operator: bpy.types.Operator, work: Callable[[], str]) -> set[str]:
         return {"CANCELLED"}
     operator.report({"INFO"}, message)
     return {"FINISHED"}
+
+
+def piece(steps: Iterator[Any], last: type) -> Any:
+    """As many steps of a long work as fit in a moment: what the furthest of them gave, of type `last` at its end."""
+    until = time.monotonic() + PIECE
+    while True:
+        step = next(steps)
+        if isinstance(step, last) or time.monotonic() > until:
+            return step
 
 
 class OnRig:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Generator
 from typing import Any
 
@@ -12,10 +11,8 @@ from ...core.errors import ArmwrightError
 from .. import convert, prove, rig, selection
 from ..holds import MODES
 from ..selection import BOTH
-from .common import OnArms, attempt, set_by_button
+from .common import OnArms, attempt, piece, set_by_button
 
-# How long the window may wait for a piece of the work, seconds.
-PIECE = 0.05
 KEYS = [
     (convert.EVERY, "Every frame", "A key on every frame of the range"),
     (convert.FEWEST, "Only where needed", "As few keys as keep the pose within the tolerance"),
@@ -93,7 +90,7 @@ class ARMWRIGHT_OT_convert_range(_Range, bpy.types.Operator):
             # Nothing else may change the animation meanwhile.
             return {"RUNNING_MODAL"}
         try:
-            step = self._piece()
+            step = piece(self._steps, convert.Converted)
         except ArmwrightError as problem:
             self._end(context)
             self.report({"ERROR"}, str(problem))
@@ -114,15 +111,6 @@ class ARMWRIGHT_OT_convert_range(_Range, bpy.types.Operator):
 
     def cancel(self, context: bpy.types.Context) -> None:
         self._end(context)
-
-    def _piece(self) -> prove.Progress | convert.Converted:
-        """As many frames as fit in a moment."""
-        assert self._steps is not None
-        until = time.monotonic() + PIECE
-        while True:
-            step = next(self._steps)
-            if isinstance(step, convert.Converted) or time.monotonic() > until:
-                return step
 
     def _end(self, context: bpy.types.Context) -> None:
         if self._steps is not None:

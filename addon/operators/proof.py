@@ -12,7 +12,7 @@ from ...core.errors import ArmwrightError
 from ...core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
 from ...core.proof.verdicts import severity
 from .. import prove
-from .common import OnRig
+from .common import OnRig, piece
 
 # Results of the last proof in this session, for the report.
 _last: dict[str, Results] = {}
@@ -50,7 +50,7 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
             # Nothing else may change the rig while it is borrowed.
             return {"RUNNING_MODAL"}
         try:
-            step = next(self._steps)
+            step = piece(self._steps, Results)
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return self._end(context, str(problem))
