@@ -118,7 +118,8 @@ def test_every_dial_flips_in_place_on_an_override(shot: Any, tmp_path: Path, dia
 
     ik, elbow = MODES[mode]
     step(5, lambda subject: switch(subject, "L", Target(ik=ik, elbow=elbow), keyed=True))
-    for frame, value in ((9, 1.0), (15, 0.0)):
+    now = shot.pose.bones["fk.clavicle.L"][dial]
+    for frame, value in ((9, 1.0 - now), (15, now)):
         outcome = step(frame, lambda subject, v=value: switch(subject, "L", Target(**{dial: v}), keyed=True))
         assert shot.pose.bones["fk.clavicle.L"][dial] == value
         assert outcome.keyed
