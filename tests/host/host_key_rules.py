@@ -7,19 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from props import joints_along, lantern, subject_of, swing
+from props import joints_along, lantern, subject_of, swing, switched
 from refusals import refused
 from swings import every_key
 
 DIALS = "fk.clavicle.L"
-
-
-def _switch(armature: Any, mode: str = "hand", keyed: bool | None = True) -> Any:
-    from armwright.addon.holds import MODES
-    from armwright.addon.switch import switch
-    from armwright.core.match.target import Target
-
-    return switch(subject_of(armature), "L", Target(ik=MODES[mode].ik, elbow=MODES[mode].elbow), keyed=keyed)
 
 
 def _every_change(armature: Any) -> list[Callable[[], Any]]:
@@ -29,8 +21,8 @@ def _every_change(armature: Any) -> list[Callable[[], Any]]:
     subject = subject_of(armature)
     torso = spaces.space_named(subject, "L", "hand", "torso")
     return [
-        lambda: _switch(armature),
-        lambda: _switch(armature, keyed=False),
+        lambda: switched(armature),
+        lambda: switched(armature, keyed=False),
         lambda: spaces.set_space(subject, "L", "hand", torso, keyed=True),
         lambda: grab.grab(subject, "L", "hand", grab.Thing(armature, "torso.1"), keyed=True),
         lambda: grab.hold_range(subject, "L", "hand", None, 10, 20),
@@ -88,7 +80,7 @@ def test_curves_of_another_character_in_the_same_action_are_no_matter(wren: Any)
     theirs = every_key(other)
     before = joints_along(wren, range(1, 15))
     bpy.context.scene.frame_set(15)
-    assert _switch(wren).kept
+    assert switched(wren).kept
     assert every_key(other) == theirs
     assert np.abs(joints_along(wren, range(1, 15)) - before).max() < 2e-6
 
@@ -197,7 +189,7 @@ def test_without_strips_the_settings_of_the_mix_do_not_matter(wren: Any) -> None
     animation.action_influence, animation.action_blend_type = 0.5, "ADD"
     bpy.context.scene.frame_set(15)
     was = joints_along(wren, [15])
-    assert _switch(wren).kept
+    assert switched(wren).kept
     assert np.abs(joints_along(wren, [15]) - was).max() < 2e-6
 
 
@@ -259,7 +251,7 @@ def test_a_locked_or_muted_group_is_named(wren: Any, flag: str) -> None:
     _swinging(wren)
     wren.keyframe_insert(f'pose.bones["{DIALS}"]["ik"]', frame=1, group=DIALS)
     setattr(curve_bag(wren).groups[DIALS], flag, True)
-    refused(lambda: _switch(wren), "group.*fk.clavicle.L")
+    refused(lambda: switched(wren), "group.*fk.clavicle.L")
 
 
 def test_a_modifier_on_a_curve_that_changes_is_named_and_a_muted_one_is_no_matter(wren: Any) -> None:
@@ -271,10 +263,10 @@ def test_a_modifier_on_a_curve_that_changes_is_named_and_a_muted_one_is_no_matte
     for curve in curve_bag(wren).fcurves:
         if "hold.hand.L" in curve.data_path:
             made.append(curve.modifiers.new("CYCLES"))
-    refused(lambda: _switch(wren), "modifier")
+    refused(lambda: switched(wren), "modifier")
     for modifier in made:
         modifier.mute = True
-    assert _switch(wren).kept
+    assert switched(wren).kept
 
 
 def test_a_driven_dial_or_channel_is_named(wren: Any) -> None:
@@ -308,7 +300,7 @@ def test_locks_of_the_viewport_do_not_hinder_a_change(wren: Any) -> None:
         bone.lock_rotation_w = bone.lock_rotations_4d = True
     was = joints_along(wren, [15])
     for mode in ("both", "hand", "elbow", "none"):
-        assert _switch(wren, mode).kept
+        assert switched(wren, mode).kept
     bpy.context.scene.frame_set(15)
     assert np.abs(joints_along(wren, [15]) - was).max() < 2e-5
     assert animation.action is not None
@@ -331,67 +323,12 @@ def test_a_dial_that_was_keyed_by_hand_with_smooth_keys_holds_from_the_switch_on
     before = joints_along(wren, range(1, 15))
     late = [curve.evaluate(frame) for frame in np.arange(30.0, 45.0, 0.5)]
     bpy.context.scene.frame_set(15)
-    assert _switch(wren).kept
+    assert switched(wren).kept
     assert np.abs(joints_along(wren, range(1, 15)) - before).max() < 2e-6
     shown = [curve.evaluate(frame) for frame in np.arange(15.0, 30.0, 0.5)]
     assert shown == [1.0] * 30
     assert [curve.evaluate(frame) for frame in np.arange(1.0, 14.5, 0.5)] == [0.0] * 27
     assert np.abs(np.subtract([curve.evaluate(frame) for frame in np.arange(30.0, 45.0, 0.5)], late)).max() < 1e-6
-
-
-def test_negative_frames_are_frames(wren: Any) -> None:
-    import bpy
-
-    from armwright.addon import grab
-
-    subject = subject_of(wren)
-    swing(wren)
-    for curve in _curves(wren):
-        for point in curve.keyframe_points:
-            point.co_ui.x -= 50.0
-        curve.update()
-    before = joints_along(wren, range(-49, -9))
-    bpy.context.scene.frame_set(-45)
-    assert _switch(wren, "both").kept
-    assert _switch(wren, "none").kept
-    bpy.context.scene.frame_set(3)
-    grab.hold_range(subject, "L", "hand", None, -40, -20)
-    assert bpy.context.scene.frame_current == 3
-    after = joints_along(wren, range(-49, -9))
-    assert np.abs(after - before)[:9].max() < 2e-6
-    path = after[9:30, 2, :3, 3]
-    assert np.abs(path - path[0]).max() < 2e-6
-
-
-def _curves(armature: Any) -> list[Any]:
-    from armwright.addon.convert_write import curve_bag
-
-    return list(curve_bag(armature).fcurves)
-
-
-@pytest.mark.parametrize(("first", "last"), [(10.5, 20), (10, float("nan")), (10, 2_000_000)])
-def test_ranges_of_holding_that_are_none_are_refused(wren: Any, first: float, last: float) -> None:
-    from armwright.addon import grab
-
-    subject = subject_of(wren)
-    swing(wren)
-    refused(lambda: grab.hold_range(subject, "L", "hand", None, first, last), "frame")
-
-
-def test_a_key_between_frames_next_to_a_switch_stays(wren: Any) -> None:
-    import bpy
-
-    _swinging(wren)
-    bone = wren.pose.bones["fk.upper_arm.L"]
-    for frame in (13.5, 14.5, 15.5):
-        bone.keyframe_insert("rotation_euler", frame=frame)
-    before = joints_along(wren, range(1, 15))
-    bpy.context.scene.frame_set(15)
-    assert _switch(wren, "both").kept
-    assert _switch(wren, "none").kept
-    assert np.abs(joints_along(wren, range(1, 15)) - before).max() < 2e-6
-    frames = {point.co.x for curve in _curves(wren) if bone.name in curve.data_path for point in curve.keyframe_points}
-    assert {13.5, 14.5, 15.5} <= frames
 
 
 def test_a_mended_hold_keeps_the_other_characters_curves(wren: Any) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from keepers import activate
-from props import joints_along, lantern, subject_of, swing
+from props import joints_along, lantern, subject_of, swing, switched
 
 DIALS = "fk.clavicle.L"
 FRAME = 15
@@ -25,14 +25,6 @@ def options(empty_file: Any) -> Iterator[Any]:
     yield edit
     for name, value in before.items():
         setattr(edit, name, value)
-
-
-def _switch(armature: Any, mode: str = "hand", keyed: bool | None = True) -> Any:
-    from armwright.addon.holds import MODES
-    from armwright.addon.switch import switch
-    from armwright.core.match.target import Target
-
-    return switch(subject_of(armature), "L", Target(ik=MODES[mode].ik, elbow=MODES[mode].elbow), keyed=keyed)
 
 
 def _frames(armature: Any, path: str, index: int = 0) -> list[float]:
@@ -72,7 +64,7 @@ def test_the_paths_of_the_active_keying_set_on_this_arm_are_keyed_too(wren: Any)
     made.paths.add(lantern(), "location")
     before = joints_along(wren, range(1, 41))
     bpy.context.scene.frame_set(FRAME)
-    outcome = _switch(wren)
+    outcome = switched(wren)
     assert outcome.kept
     assert "4 more channels of the keying set 'Lantern arm' keyed" in outcome.sentence()
     assert _frames(wren, _path("fk.hand.L", ".scale")) == [FRAME]
@@ -109,7 +101,7 @@ def test_a_set_of_the_hosts_own_counts_for_the_selected_bones_of_the_arm(wren: A
     bpy.context.scene.frame_set(FRAME)
     sets = bpy.context.scene.keying_sets_all
     sets.active = next(item for item in sets if item.bl_idname == name)
-    outcome = _switch(wren)
+    outcome = switched(wren)
     assert outcome.kept
     for rest in (".location", ".scale"):
         assert _frames(wren, _path("fk.hand.L", rest)) == ([FRAME] if rest in keyed else [])
@@ -139,7 +131,7 @@ def test_what_of_a_keying_set_can_not_be_keyed_is_counted_and_left(wren: Any) ->
     made.paths.add(wren, _path("fk.hand.L", ".scale"))
     for curve in own_bag(wren).fcurves:
         curve.lock = "fk.hand.L" in curve.data_path
-    outcome = _switch(wren)
+    outcome = switched(wren)
     assert "1 more channels of the keying set 'Lantern arm' keyed (1 of its channels can not be keyed)" in outcome.note
     assert FRAME not in _frames(wren, _path("fk.hand.L", ".rotation_euler"))
 
@@ -180,7 +172,7 @@ def test_automatic_keying_alone_begins_curves_only_where_it_may_add_keys(
     options.use_keyframe_insert_available = available
     try:
         bpy.context.scene.frame_set(FRAME)
-        outcome = _switch(wren, keyed=None)
+        outcome = switched(wren, keyed=None)
         assert outcome.keyed == keys
         assert _frames(wren, _path(DIALS, '["ik"]')) == ([FRAME - 1, FRAME] if keys else [])
     finally:
@@ -198,7 +190,7 @@ def test_where_the_arm_is_keyed_all_that_changes_is_keyed_and_only_available_say
     wren.pose.bones["fk.forearm.L"].rotation_euler = (1.0, 0.2, 0.0)
     wren.keyframe_insert(_path(DIALS, '["ik"]'), frame=1)
     bpy.context.scene.frame_set(FRAME)
-    outcome = _switch(wren, keyed=None)
+    outcome = switched(wren, keyed=None)
     assert outcome.keyed
     assert _frames(wren, _path(DIALS, '["ik"]')) == [1, FRAME - 1, FRAME]
     assert _frames(wren, _path("hold.hand.L", ".location")) == [FRAME - 1, FRAME]
@@ -213,7 +205,7 @@ def test_new_keys_look_as_the_preferences_and_the_tool_settings_want_them(option
     options.keyframe_new_interpolation_type, options.keyframe_new_handle_type = "SINE", "VECTOR"
     bpy.context.scene.tool_settings.keyframe_type = "EXTREME"
     bpy.context.scene.frame_set(FRAME)
-    _switch(wren)
+    switched(wren)
     kinds: set[str] = set()
     for curve in own_bag(wren).fcurves:
         for point in curve.keyframe_points:
@@ -237,9 +229,9 @@ def test_after_a_change_a_curve_goes_on_to_its_next_key_as_it_did(wren: Any, int
         for point in curve.keyframe_points:
             point.interpolation = interpolation
     bpy.context.scene.frame_set(10)
-    _switch(wren)
+    switched(wren)
     bpy.context.scene.frame_set(25)
-    _switch(wren, "none")
+    switched(wren, "none")
     (curve,) = [item for item in own_bag(wren).fcurves if item.data_path == _path("fk.upper_arm.L", ".rotation_euler")][
         :1
     ]
@@ -267,7 +259,7 @@ def test_what_is_posed_over_keys_and_not_keyed_outlives_a_keyed_change(wren: Any
     bpy.context.view_layer.update()
     shown = np.array([bones[f"skin.{part}.L"].matrix for part in ("upper_arm", "forearm", "hand")])
     if change == "switch":
-        outcome = _switch(wren, "elbow")
+        outcome = switched(wren, "elbow")
     elif change == "space":
         torso = spaces.space_named(subject, "L", "hand", "torso")
         outcome = spaces.set_space(subject, "L", "hand", torso, keyed=True)
@@ -300,9 +292,9 @@ def test_a_line_before_the_first_key_that_a_key_would_bend_is_named(wren: Any) -
         if hold.name in curve.data_path:
             curve.extrapolation = "LINEAR"
     bpy.context.scene.frame_set(FRAME)
-    refused(lambda: _switch(wren), "runs on in a line before its first key")
+    refused(lambda: switched(wren), "runs on in a line before its first key")
     bpy.context.scene.frame_set(25)
-    assert _switch(wren).kept
+    assert switched(wren).kept
 
 
 def test_what_is_posed_and_not_keyed_outlives_a_range_of_holding_and_a_mending(wren: Any) -> None:

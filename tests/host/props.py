@@ -26,6 +26,15 @@ def lantern(name: str = "Lantern") -> Any:
     return prop
 
 
+def switched(armature: Any, mode: str = "hand", keyed: bool | None = True) -> Any:
+    """The left arm holds what `mode` says from this frame on; what the switch did."""
+    from armwright.addon.holds import MODES
+    from armwright.addon.switch import switch
+    from armwright.core.match.target import Target
+
+    return switch(subject_of(armature), "L", Target(ik=MODES[mode].ik, elbow=MODES[mode].elbow), keyed=keyed)
+
+
 def pose_freely(rng: np.random.Generator, armature: Any) -> None:
     """A random pose with bent elbows, every dial of the mode off."""
     bones = armature.pose.bones
