@@ -52,7 +52,7 @@ def test_ranges_of_holding_that_are_none_are_refused(wren: Any, first: float, la
 def test_a_key_between_frames_next_to_a_switch_stays(wren: Any) -> None:
     import bpy
 
-    _swinging(wren)
+    swing(wren)
     bone = wren.pose.bones["fk.upper_arm.L"]
     for frame in (13.5, 14.5, 15.5):
         bone.keyframe_insert("rotation_euler", frame=frame)
