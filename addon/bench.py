@@ -23,7 +23,7 @@ from ..core.plan.model import Plan
 from ..core.posing import chain_poses, rigid_inverse
 from ..core.stature import guide_from_stature
 from ..core.tracks import DialTrack, PoseTrack, Tracks
-from . import bench_native, bench_solver, build, host, prove, remove, sample
+from . import bench_native, bench_solver, bench_switch, build, host, prove, remove, sample
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -64,6 +64,8 @@ def measure(effort: float = 1.0) -> list[Row]:
     rows += bench_solver.rows(effort, Row)
     rows += _building(max(3, int(9 * effort)))
     rows += _proof_rate()
+    _fresh()
+    rows += bench_switch.rows(build.build_new(plan_arms(_guide(2), ArmOptions()), "Wren"), Row)
     return rows
 
 

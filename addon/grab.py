@@ -76,18 +76,9 @@ def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, fir
     Frames before `first` stay as they are; after `last` the arm goes on to its next keys, and from there on it is as
     before. Raises HostError or MatchError before anything is changed.
     """
-    holds = _holds(parts)
-    for frame in (first, last):
-        frames_of(frame, frame)
-    if last <= first:
-        raise HostError(f"from {first} to {last} there is nothing to hold: the last frame must come after the first")
-    armature, scene = subject.armature, bpy.context.scene
-    check_editable(armature)
-    channels = every_channel(subject, arm, holds)
-    controls = _controls(subject, arm)
-    keys.check_free(armature, [*channels, *controls])
-    keys.check_before(armature, [*channels, *controls], first)
-    _check_no_keys(armature, channels, first, last)
+    check_range(subject, arm, parts, target, first, last)
+    armature, scene, holds = subject.armature, bpy.context.scene, _holds(parts)
+    channels, controls = every_channel(subject, arm, holds), _controls(subject, arm)
     at, kept = (scene.frame_current, scene.frame_subframe), posed(armature)
     own = [*channels, *controls]
     said = _said(armature, own, sum(at))
@@ -105,6 +96,25 @@ def hold_range(subject: Subject, arm: str, parts: str, target: Thing | None, fir
         now = _said(armature, own, sum(at))
         back(armature, at, kept, [channel for channel in own if said[channel] != now[channel]])
     return _together([began, ended], True)
+
+
+def check_range(subject: Subject, arm: str, parts: str, target: Thing | None, first: int, last: int) -> None:
+    """Raise HostError where `hold_range` would."""
+    holds = _holds(parts)
+    for frame in (first, last):
+        frames_of(frame, frame)
+    if last <= first:
+        raise HostError(f"from {first} to {last} there is nothing to hold: the last frame must come after the first")
+    armature = subject.armature
+    check_editable(armature)
+    for hold in holds:
+        if target is not None:
+            spaces.check_target(subject, arm, hold, target.item, target.bone)
+    channels = every_channel(subject, arm, holds)
+    keyed = [*channels, *_controls(subject, arm)]
+    keys.check_free(armature, keyed)
+    keys.check_before(armature, keyed, first)
+    _check_no_keys(armature, channels, first, last)
 
 
 def every_channel(subject: Subject, arm: str, holds: Sequence[str]) -> list[Channel]:

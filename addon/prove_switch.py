@@ -43,10 +43,11 @@ SPACES = 5
 
 @dataclass(frozen=True)
 class _Step:
-    """One change: the case before it, its name, and what makes it."""
+    """One change: the case before it, its kind and its way (see changes.py), and what makes it."""
 
     case: Case
-    name: str
+    kind: str
+    way: str
     make: Callable[[], Outcome]
 
 
@@ -60,7 +61,7 @@ class _Gathered:
     refused: str = ""
 
 
-Found = dict[tuple[Case, str], _Gathered]
+Found = dict[tuple[Case, str, str], _Gathered]
 
 
 def most_changes(subject: Subject) -> int:
@@ -89,7 +90,7 @@ def switch_runs(subject: Subject, stage: Stage, clip: Clip, seed: int) -> Iterat
                         sample.pose(stage, tracks, index)
                     for step in _steps(subject, stage, arm, prop):
                         with _on(stage):
-                            _take(reader, step, found[step.case, step.name])
+                            _take(reader, step, found[step.case, step.kind, step.way])
                         yield None
             yield from _runs(subject, arm, poses.name, found)
 
@@ -105,7 +106,7 @@ def _tracks(subject: Subject, poses: Clip) -> Tracks:
 def _steps(subject: Subject, stage: Stage, arm: str, prop: bpy.types.Object) -> Iterator[_Step]:
     """Walk all dials, then all spaces of both holds; each step is to be made before the next is asked for."""
     for change in changes.dial_walk():
-        yield _Step(change.before, change.name, partial(_switched, subject, arm, change.after))
+        yield _Step(change.before, change.kind, change.way, partial(_switched, subject, arm, change.after))
     for hold, case in _space_cases():
         problem = None
         with _on(stage):
@@ -116,7 +117,7 @@ def _steps(subject: Subject, stage: Stage, arm: str, prop: bpy.types.Object) -> 
                 problem = caught
         for moved in changes.space_walk(case, hold, tuple(carriers)):
             made = partial(spaces.set_space, subject, arm, hold, carriers[moved.after], keyed=False)
-            yield _Step(case, moved.name, made if problem is None else partial(_refuse, problem))
+            yield _Step(case, moved.kind, moved.way, made if problem is None else partial(_refuse, problem))
 
 
 def _refuse(problem: ArmwrightError) -> Outcome:
@@ -161,13 +162,13 @@ def _take(reader: host.PoseReader, step: _Step, gathered: _Gathered) -> None:
 
 def _runs(subject: Subject, arm: str, motion: str, found: Found) -> Iterator[SwitchRun]:
     geometry = subject.geometries[arm]
-    for (case, change), gathered in found.items():
+    for (case, kind, way), gathered in found.items():
         lost = np.array(gathered.lost)
         yield SwitchRun(
             arm=arm,
-            motion=motion,
+            motion=f"{motion}+{way}",
             case=case,
-            change=change,
+            kind=kind,
             length=geometry.upper_length + geometry.forearm_length,
             before=np.array(gathered.before),
             after=np.array(gathered.after),

@@ -13,6 +13,7 @@ from . import host, rig
 from .grab import Thing
 from .holds import MODES, mode_of
 from .spaces import SIDES
+from .switch import check_editable
 
 SELECTED, BOTH = "SELECTED", "BOTH"
 # Modes of the whole window in which a change of the pose is an undo step of its own.
@@ -41,10 +42,9 @@ def why_not(context: bpy.types.Context) -> str:
     """Why no arm can be changed now, a sentence; "" if they can."""
     try:
         armature = armature_of(context)
+        check_editable(armature)
     except HostError as problem:
         return sentence(str(problem))
-    if armature.library is not None:
-        return "The armature is linked: make a library override first (Object > Library Override > Make)"
     if context.mode not in MODES_OF_WORK or armature.mode not in MODES_OF_WORK:
         return "Go to pose mode or object mode: the arms can not be changed in this one"
     if context.window_manager.armwright_proof.running:

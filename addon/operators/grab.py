@@ -9,7 +9,7 @@ from .. import grab, rig, selection
 from ..holds import MODES
 from ..prove import Subject
 from .common import SKIP, OnArms, attempt, whose
-from .together import grab_all, switch_all, target_for
+from .together import grab_all, hold_range_all, switch_all, target_for
 
 PARTS = (
     ("hand", "Hand", "Hold with the hand"),
@@ -113,9 +113,7 @@ class ARMWRIGHT_OT_hold_range(_Grabbing, bpy.types.Operator):
         def work() -> str:
             subject = self.subject(context)
             arms, thing = self.arms(subject), self.thing(context, subject)
-            if len(arms) > 1:
-                raise HostError("both arms are meant: a hold over a range is made one arm at a time; choose one")
-            outcome = grab.hold_range(subject, arms[0], self.parts, thing, self.first, self.last)
+            outcome = hold_range_all(subject, arms, self.parts, thing, self.first, self.last)
             what = thing.label() if thing is not None else "the world"
             return (
                 f"{selection.sentence(selection.arm_words(arms))}: {MODES[self.parts].sentence.lower()} in: {what}, "

@@ -33,6 +33,15 @@ def grab_all(subject: Subject, arms: Sequence[str], parts: str, thing: grab.Thin
     return worst([grab.grab(subject, arm, parts, thing) for arm in arms])
 
 
+def hold_range_all(
+    subject: Subject, arms: Sequence[str], parts: str, thing: grab.Thing | None, first: int, last: int
+) -> Outcome:
+    """Let each arm hold the same thing over a range. Raises HostError or MatchError before anything is changed."""
+    for arm in arms:
+        grab.check_range(subject, arm, parts, thing, first, last)
+    return worst([grab.hold_range(subject, arm, parts, thing, first, last) for arm in arms])
+
+
 def space_all(subject: Subject, arms: Sequence[str], hold: str, key: str) -> tuple[str, Outcome]:
     """Let the space with this key carry each arm's hold: its label, and what that did. Raises HostError before."""
     for arm in arms:

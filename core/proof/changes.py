@@ -37,9 +37,14 @@ class DialChange:
     after: Case
 
     @property
-    def name(self) -> str:
-        """Such as "to-hand" or "isolate-on"."""
-        if self.after.mode != self.before.mode:
+    def kind(self) -> str:
+        """What changes."""
+        return "mode" if self.after.mode != self.before.mode else "dial"
+
+    @property
+    def way(self) -> str:
+        """What it becomes: "to-hand", "isolate-on"."""
+        if self.kind == "mode":
             return f"to-{self.after.mode}"
         dial = next(dial for dial in DIALS if getattr(self.after, dial) != getattr(self.before, dial))
         return f"{dial}-{'on' if getattr(self.after, dial) else 'off'}"
@@ -61,9 +66,14 @@ class SpaceChange:
     after: str
 
     @property
-    def name(self) -> str:
-        """Such as "hand-world-to-torso"."""
-        return f"{self.hold}-{self.before}-to-{self.after}"
+    def kind(self) -> str:
+        """What changes."""
+        return f"{self.hold}-space"
+
+    @property
+    def way(self) -> str:
+        """From and to: "world-to-torso"."""
+        return f"{self.before}-to-{self.after}"
 
 
 def circuit(start: Node, leads_to: Callable[[Node], Sequence[Node]]) -> tuple[Node, ...]:

@@ -28,9 +28,9 @@ class SwitchRun:
 
     Attributes:
         arm: "L" or "R".
-        motion: where the poses come from; "rest" is the rest pose.
+        motion: where the poses come from and what the change makes of them, such as "rest+to-hand".
         case: mode and dials before the change.
-        change: its name, such as "to-hand".
+        kind: what changes: "mode", "dial", "hand-space" or "elbow-space".
         length: L, metres.
         before, after: evaluated bones of ROLES, (N, 4, 4, 4), armature space; no number where the change was refused.
         lost: (N,) units of L, how far the nearest pose is that the new mode can make; 0 where it can make the pose.
@@ -41,7 +41,7 @@ class SwitchRun:
     arm: str
     motion: str
     case: Case
-    change: str
+    kind: str
     length: float
     before: Array
     after: Array
@@ -60,7 +60,7 @@ def measure(run: SwitchRun) -> tuple[Measured, ...]:
     exact = np.zeros(len(pops))
     return (
         Measured(
-            f"{run.change}-pop",
+            f"{run.kind}-pop",
             LENGTHS,
             pops,
             LIMITS["pop"],
@@ -71,7 +71,7 @@ def measure(run: SwitchRun) -> tuple[Measured, ...]:
             misplaced=exact,
         ),
         Measured(
-            f"{run.change}-turn",
+            f"{run.kind}-turn",
             DEGREES,
             turns,
             LIMITS["turn"],

@@ -35,16 +35,16 @@ def test_the_walk_of_dials_makes_each_change_from_each_corner_once_and_comes_bac
     assert len(walk) == 32 * 6
 
 
-def test_names_of_changes_tell_what_is_different_afterwards() -> None:
+def test_ways_of_changes_tell_what_is_different_afterwards() -> None:
     for step in dial_walk():
-        if step.name.startswith("to-"):
-            assert step.name == f"to-{step.after.mode}"
+        if step.kind == "mode":
+            assert step.way == f"to-{step.after.mode}"
             assert step.after.mode != step.before.mode
             continue
-        dial, _, way = step.name.partition("-")
+        dial, _, way = step.way.partition("-")
         assert getattr(step.after, dial) == {"on": 1.0, "off": 0.0}[way]
         assert getattr(step.before, dial) == 1.0 - getattr(step.after, dial)
-    assert len({(step.before, step.name) for step in dial_walk()}) == len(dial_walk())
+    assert len({(step.before, step.kind, step.way) for step in dial_walk()}) == len(dial_walk())
 
 
 @pytest.mark.parametrize("count", [2, 3, 5])
@@ -54,7 +54,8 @@ def test_the_walk_of_spaces_makes_each_ordered_pair_once_and_comes_back(count: i
     assert sorted(pairs) == sorted((a, b) for a in SPACES[:count] for b in SPACES[:count] if a != b)
     assert walk[0].before == walk[-1].after == SPACES[0]
     assert all(first.after == second.before for first, second in pairwise(walk))
-    assert walk[0].name == f"hand-{walk[0].before}-to-{walk[0].after}"
+    assert walk[0].way == f"{walk[0].before}-to-{walk[0].after}"
+    assert walk[0].kind == "hand-space"
 
 
 def test_a_single_space_leaves_nothing_to_walk() -> None:

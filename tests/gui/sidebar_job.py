@@ -110,6 +110,10 @@ def answer_script(question: dict[str, Any]) -> dict[str, Any]:
     elif what == "range":
         bpy.context.scene.frame_start, bpy.context.scene.frame_end = question["first"], question["last"]
         armature = bpy.data.objects["Wren"]
+        for arm in "LR":
+            # What was clicked before would be held already, and a conversion would have nothing to do.
+            armature.pose.bones[f"fk.clavicle.{arm}"]["ik"] = 0.0
+            armature.pose.bones[f"fk.clavicle.{arm}"]["elbow_hold"] = 0.0
         for frame, turn in ((question["first"], 0.2), (question["last"], 0.7)):
             armature.pose.bones["fk.upper_arm.L"].rotation_euler[0] = turn
             armature.pose.bones["fk.upper_arm.L"].keyframe_insert("rotation_euler", frame=frame)

@@ -336,4 +336,4 @@ def test_the_recorded_motion_was_proved_in_every_corner(results: Any) -> None:
     held = {(check.case, check.arm) for check in recorded if check.requirement in HELD}
     wanted = {(case, arm) for case in CORNERS if case.mode != "none" for arm in "LR"}
     assert held == wanted
-    assert all(check.samples == 240 for check in recorded)
+    assert {check.samples for check in recorded if check.requirement != "switch"} == {240}

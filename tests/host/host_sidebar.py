@@ -294,14 +294,32 @@ def test_an_arm_that_is_not_there_is_named(empty_file: Any) -> None:
         armwright.unregister()
 
 
-def test_a_range_is_held_by_one_arm_at_a_time(registered: Any) -> None:
+def test_a_range_is_held_by_the_arms_that_are_meant(registered: Any) -> None:
     import bpy
 
-    assert "one arm at a time" in refusal(bpy.ops.armwright.hold_range, arm="BOTH", first=1, last=9)
     select(registered, "hold.hand.R")
     assert bpy.ops.armwright.hold_range(first=2, last=9) == {"FINISHED"}
     bpy.context.scene.frame_set(5)
     assert modes(registered) == {"L": "none", "R": "hand"}
+    assert bpy.ops.armwright.hold_range(arm="BOTH", first=12, last=19) == {"FINISHED"}
+    for frame, held in ((11, "none"), (12, "hand"), (18, "hand"), (19, "none")):
+        bpy.context.scene.frame_set(frame)
+        assert modes(registered) == {"L": held, "R": held}, frame
+
+
+def test_a_range_that_one_arm_can_not_hold_is_held_by_none(registered: Any) -> None:
+    import bpy
+    from deep_snapshot import deep_snapshot, differences
+
+    from armwright.addon.curves import curves_of
+
+    registered.pose.bones["fk.clavicle.R"].keyframe_insert('["ik"]', frame=1)
+    for curve in curves_of(registered.animation_data.action):
+        curve.lock = True
+    bpy.context.view_layer.update()
+    before = deep_snapshot()
+    assert "locked" in refusal(bpy.ops.armwright.hold_range, arm="BOTH", first=2, last=9)
+    assert differences(before, deep_snapshot()) == []
 
 
 def test_tooltips_are_about_their_own_arm_and_thing(registered: Any) -> None:
