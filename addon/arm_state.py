@@ -15,7 +15,7 @@ from ..core.posing import rigid_turns, unscaled_basis, unscaled_poses
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmSettings
 from . import host
-from .prove import DIAL_FIELDS, FK_ROLES, Subject
+from .subjects import DIAL_FIELDS, FK_ROLES, Subject
 
 Array = NDArray[np.float64]
 

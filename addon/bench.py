@@ -23,7 +23,7 @@ from ..core.plan.model import Plan
 from ..core.posing import chain_poses, rigid_inverse
 from ..core.stature import guide_from_stature
 from ..core.tracks import DialTrack, PoseTrack, Tracks
-from . import bench_native, bench_solver, bench_switch, build, host, prove, remove, sample
+from . import bench_native, bench_solver, bench_switch, build, host, prove_runs, remove, sample, subjects
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -300,7 +300,7 @@ def _proof_rate() -> list[Row]:
     """Frames a second of a proof's run, everything included, over the host stepping the same keyed frames."""
     _fresh()
     armature = build.build_new(plan_arms(_guide(2), ArmOptions()), "Wren")
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     from ..core.proof import verdicts
     from ..core.proof.run_plan import planned_runs, standard_motions
 
@@ -309,10 +309,10 @@ def _proof_rate() -> list[Row]:
     with sample.borrowed(armature) as stage:
         for spec in runs:
             start = time.perf_counter()
-            for arm_run in prove.run(subject, spec, stage):
+            for arm_run in prove_runs.run(subject, spec, stage):
                 verdicts.checks(spec, arm_run)
             proof_seconds += time.perf_counter() - start
-            host_seconds += _step_alone(stage, prove.tracks_of(subject, spec)[0])
+            host_seconds += _step_alone(stage, prove_runs.tracks_of(subject, spec)[0])
     frames = sum(spec.clip.frames for spec in runs)
     return [
         Row("proof, frames a second", frames / proof_seconds),

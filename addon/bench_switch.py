@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 
 from ..core.match.target import Target
-from . import convert, prove
+from . import convert, subjects
 from .holds import MODES
 from .switch import switch
 
@@ -23,7 +23,7 @@ SEED = 12
 
 def rows(armature: bpy.types.Object, row: Callable[..., Any]) -> list[Any]:
     """Both arms over FRAMES frames, with keys on every frame and the fewest; and one click; `armature` is Wren's."""
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     out = []
     for keys in convert.KEYS:
         _animate(armature)

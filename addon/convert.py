@@ -17,7 +17,8 @@ from .convert_tracks import ArmTracks, arm_tracks
 from .convert_write import Journal, check_action
 from .holds import MODES
 from .posed import back, posed
-from .prove import Progress, Subject
+from .prove import Progress
+from .subjects import Subject
 from .switch import POP_ANGLE, POP_LIMIT, check_editable
 
 Array = NDArray[np.float64]

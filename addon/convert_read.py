@@ -15,7 +15,7 @@ from ..core.rotations import angle_between
 from ..core.solve.settings import ArmSettings
 from . import host
 from .arm_state import HOLD_FIELDS, ORDER_OF, check_carried
-from .prove import DIAL_FIELDS, FK_ROLES, Subject
+from .subjects import DIAL_FIELDS, FK_ROLES, Subject
 from .switch import JOINT_ROLES
 
 Array = NDArray[np.float64]

@@ -23,7 +23,7 @@ from .arm_state import HOLD_FIELDS, Channel
 from .convert_read import ArmTake, Frames
 from .convert_write import Track, keys_within
 from .holds import Mode
-from .prove import DIAL_FIELDS, FK_ROLES, Subject
+from .subjects import DIAL_FIELDS, FK_ROLES, Subject
 
 Array = NDArray[np.float64]
 

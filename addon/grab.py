@@ -17,7 +17,7 @@ from .convert_read import frames_of
 from .curve_shape import SAME_FRAME
 from .holds import MODES
 from .posed import back, posed
-from .prove import DIAL_FIELDS, FK_ROLES, Subject
+from .subjects import DIAL_FIELDS, FK_ROLES, Subject
 from .switch import Outcome, check_editable, planned, switch
 
 PARTS = {"hand": ("hand",), "elbow": ("elbow",), "both": ("hand", "elbow")}

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import host
-from .prove import Subject
+from .subjects import Subject
 
 Array = NDArray[np.float64]
 

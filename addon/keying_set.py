@@ -16,7 +16,7 @@ import bpy
 from ..core.errors import HostError
 from . import keys
 from .arm_state import Channel, rotation_path
-from .prove import Subject
+from .subjects import Subject
 
 LOCATION, ROTATION, SCALE, DIALS, KEYED = "location", "rotation", "scale", "dials", "keyed"
 # The host's own sets, by their identifier: what they key of a bone. Those of "visual" transforms and of what bones do

@@ -11,7 +11,6 @@ from ..core.errors import HostError
 from . import arm_state, grabbed, keys
 from .curves import own_bag
 from .posed import back, posed
-from .prove import Subject
 from .spaces import (
     HOLDS,
     KINDS,
@@ -26,6 +25,7 @@ from .spaces import (
     place,
     space_bone,
 )
+from .subjects import Subject
 from .switch import check_editable
 
 Array = NDArray[np.float64]

@@ -22,9 +22,9 @@ from ..core.proof.cases import CORNERS, Case
 from ..core.proof.run_plan import RunSpec
 from ..core.proof.switch import SwitchRun
 from ..core.tracks import Tracks
-from . import grabbed, host, prove, sample, spaces
-from .prove import Subject
+from . import grabbed, host, prove_runs, sample, spaces
 from .sample import Stage
+from .subjects import Subject
 from .switch import Outcome
 from .switch import switch as switched
 
@@ -97,7 +97,7 @@ def switch_runs(subject: Subject, stage: Stage, clip: Clip, seed: int) -> Iterat
 
 def _tracks(subject: Subject, poses: Clip) -> Tracks:
     """What to set for the poses: the arms free; all of it at rest for the rest pose."""
-    tracks, _ = prove.tracks_of(subject, RunSpec(poses.name, poses, CORNERS[0]))
+    tracks, _ = prove_runs.tracks_of(subject, RunSpec(poses.name, poses, CORNERS[0]))
     if poses.name != switch.REST:
         return tracks
     return replace(tracks, angles=tuple(replace(track, angles=np.zeros_like(track.angles)) for track in tracks.angles))

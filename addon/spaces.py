@@ -15,7 +15,7 @@ from . import arm_state, grabbed, host, keying_set, keys
 from .arm_state import Channel
 from .dependencies import Thing, needs, targets_of
 from .posed import posed
-from .prove import Subject
+from .subjects import Subject
 from .switch import Outcome, check_editable, joints, outcome
 
 Array = NDArray[np.float64]

@@ -17,7 +17,7 @@ from ..core.solve.arm import solve
 from ..core.solve.settings import ArmPose, ArmSettings
 from . import arm_state, host, keying_set, keys
 from .posed import posed
-from .prove import Subject
+from .subjects import Subject
 
 Array = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ import numpy as np
 from ..addon import grab, keys, spaces
 from ..addon.curves import curves_of
 from ..addon.host import numpy_to_matrix, rest_matrix
-from ..addon.prove import Subject
+from ..addon.subjects import Subject
 from ..addon.switch import switch
 from ..core.arm.names import UPPER_LENGTH, ArmNames
 from ..core.match.target import Target

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from ..addon.prove import subject_of
+from ..addon.subjects import subject_of
 from .acting import Stage
 from .action_gallery import AT_HOOK, FIRST, gallery_body, key_gallery
 from .action_ladder import key_ladder, ladder_body

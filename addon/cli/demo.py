@@ -26,7 +26,7 @@ def run(options: argparse.Namespace) -> int:
     from ...core.plan import json as plan_json
     from ...core.proof.report.table import table
     from ...demo_blend_scripts import scene
-    from .. import prove
+    from .. import prove, subjects
     from . import files
     from .proof import ProgressLine, write_results
 
@@ -43,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
     print("proving the arms (about a minute)")
     bar = ProgressLine()
     recorded = prove.recorded_clip_of(RECORDED.read_bytes()) if RECORDED.is_file() else None
-    results = prove.prove_whole(prove.subject_of(made.character.armature), recorded, 1, bar.show)
+    results = prove.prove_whole(subjects.subject_of(made.character.armature), recorded, 1, bar.show)
     bar.end()
     shown = [(path.stem.replace("_", " "), path.read_bytes()) for path in paths]
     write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown)

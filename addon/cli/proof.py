@@ -27,7 +27,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def run(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
     from ...core.proof.report.table import table
-    from .. import prove
+    from .. import prove, subjects
     from . import files
 
     if options.file.suffix.lower() != files.BLEND_SUFFIX:
@@ -43,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
             raise MotionError(f"there is no file {str(options.motion)!r}: check the path")
         recorded = prove.recorded_clip_of(options.motion.read_bytes())
     bar = ProgressLine()
-    results = prove.prove_whole(prove.subject_of(armature), recorded, options.seed, bar.show)
+    results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show)
     bar.end()
     write_results(results, options.json, options.junit, options.html)
     print(table(results))

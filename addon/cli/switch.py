@@ -32,7 +32,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run(options: argparse.Namespace) -> int:
     """Open, convert, save."""
-    from .. import convert, prove
+    from .. import convert, subjects
     from . import files
 
     for path, what in ((options.file, "the input"), (options.out, "--out")):
@@ -45,7 +45,7 @@ def run(options: argparse.Namespace) -> int:
     if armature is None:
         raise HostError(f"{options.file.name!r} has no armature with arms built by Armwright: build them first")
     files.show_scene_of(armature)
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     arms = subject.arms if options.arm == BOTH else (options.arm,)
     request = convert.Request(arms, options.mode, options.first, options.last, options.keys, options.tolerance)
     outcome = convert.convert_whole(subject, request, _show)

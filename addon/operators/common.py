@@ -9,9 +9,9 @@ from typing import Any
 import bpy
 
 from ...core.errors import ArmwrightError
-from .. import prove, selection
-from ..prove import Subject
+from .. import selection, subjects
 from ..selection import BOTH, SELECTED
+from ..subjects import Subject
 
 ARMS = [
     (SELECTED, "Selected", "The arm whose control is selected; both if controls of both are"),
@@ -21,7 +21,7 @@ ARMS = [
 ]
 
 # How long the window may wait for a piece of a long work, seconds.
-PIECE = 0.05
+PIECE = 0.1
 # What a button, the search or a shortcut does is not what was done last time.
 SKIP = {"SKIP_SAVE"}
 
@@ -63,7 +63,7 @@ class OnRig:
     @staticmethod
     def subject(context: bpy.types.Context) -> Subject:
         """The rig, read once. Raises HostError."""
-        return prove.subject_of(selection.armature_of(context))
+        return subjects.subject_of(selection.armature_of(context))
 
 
 class OnArms(OnRig):

@@ -8,7 +8,7 @@ from typing import Any
 import bpy
 
 from ...core.errors import ArmwrightError
-from .. import convert, prove, rig, selection
+from .. import convert, prove, rig, selection, subjects
 from ..holds import MODES
 from ..selection import BOTH
 from .common import OnArms, attempt, piece, set_by_button
@@ -43,7 +43,7 @@ class _Range(OnArms):
         """The options as they are."""
         return {name: getattr(self, name) for name in ("arm", "mode", "first", "last", "keys", "tolerance")}
 
-    def request(self, subject: prove.Subject) -> convert.Request:
+    def request(self, subject: subjects.Subject) -> convert.Request:
         """The options, for the conversion."""
         return convert.Request(self.arms(subject), self.mode, self.first, self.last, self.keys, self.tolerance)
 

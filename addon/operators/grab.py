@@ -7,7 +7,7 @@ import bpy
 from ...core.errors import HostError
 from .. import grab, rig, selection
 from ..holds import MODES
-from ..prove import Subject
+from ..subjects import Subject
 from .common import SKIP, OnArms, attempt, whose
 from .together import grab_all, hold_range_all, switch_all, target_for
 

@@ -7,8 +7,8 @@ import bpy
 from ...core.arm.names import SPACE_HEAD, SPACE_TORSO
 from ...core.errors import HostError
 from .. import mend, rig, selection, spaces
-from ..prove import Subject
 from ..spaces import Space
+from ..subjects import Subject
 from .common import SKIP, OnArms, OnRig, attempt, set_by_button, whose
 from .together import space_all
 

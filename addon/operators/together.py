@@ -8,7 +8,7 @@ from ...core.errors import HostError
 from ...core.match.target import Target
 from .. import arm_state, grab, keys, spaces
 from ..holds import MODES
-from ..prove import Subject
+from ..subjects import Subject
 from ..switch import Outcome, check_editable, planned, switch
 
 

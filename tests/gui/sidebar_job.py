@@ -175,9 +175,9 @@ def answer_state(_: dict[str, Any]) -> dict[str, Any]:
 
 
 def _subject() -> Any:
-    from armwright.addon import prove
+    from armwright.addon import subjects
 
-    return prove.subject_of(bpy.data.objects["Wren"])
+    return subjects.subject_of(bpy.data.objects["Wren"])
 
 
 def _joints() -> dict[str, Any]:

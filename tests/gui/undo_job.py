@@ -86,12 +86,12 @@ def _switch_in_local_view() -> None:
 
 def _pops() -> bool:
     """Whether every switch keeps the pose."""
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.holds import MODES
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
-    subject = prove.subject_of(_armature())
+    subject = subjects.subject_of(_armature())
     modes = [MODES[key] for key in ("hand", "elbow", "both", "none")]
     return all(switch(subject, "L", Target(ik=mode.ik, elbow=mode.elbow), keyed=False).kept for mode in modes)
 

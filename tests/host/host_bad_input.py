@@ -311,7 +311,9 @@ def test_a_damaged_record_is_told(wren: Any) -> None:
 
 
 def test_arms_that_have_lost_a_dial_are_told(wren: Any) -> None:
-    from armwright.addon import prove
+    from armwright.addon import subjects
 
     del wren.pose.bones["fk.clavicle.L"]["upper_roll"]
-    refused(lambda: prove.subject_of(wren), "'fk.clavicle.L' of 'Wren' has no dial 'upper_roll': build the arms again")
+    refused(
+        lambda: subjects.subject_of(wren), "'fk.clavicle.L' of 'Wren' has no dial 'upper_roll': build the arms again"
+    )

@@ -178,7 +178,7 @@ def test_keys_of_the_channels_that_are_not_read_stay(wren: Any) -> None:
 def test_stopped_at_any_point_every_key_handle_and_frame_is_as_before(wren: Any, steps: int) -> None:
     import bpy
 
-    from armwright.addon import convert, prove
+    from armwright.addon import convert, prove, subjects
     from armwright.addon.convert_write import curve_bag
 
     animated(wren)
@@ -188,7 +188,7 @@ def test_stopped_at_any_point_every_key_handle_and_frame_is_as_before(wren: Any,
     bpy.context.view_layer.update()
     before, groups = every_key(wren), {group.name for group in curve_bag(wren).groups}
     values = curve_values(wren, np.arange(0.0, 61.0, 0.5))
-    running = convert.convert(prove.subject_of(wren), request("both"))
+    running = convert.convert(subjects.subject_of(wren), request("both"))
     for _ in range(steps):
         assert isinstance(next(running), prove.Progress)
     running.close()
@@ -204,11 +204,11 @@ def test_stopped_at_any_point_every_key_handle_and_frame_is_as_before(wren: Any,
 def test_progress_runs_to_the_end_and_the_frame_comes_back(wren: Any) -> None:
     import bpy
 
-    from armwright.addon import convert, prove
+    from armwright.addon import convert, subjects
 
     animated(wren)
     bpy.context.scene.frame_set(7, subframe=0.5)
-    steps = list(convert.convert(prove.subject_of(wren), request("hand")))
+    steps = list(convert.convert(subjects.subject_of(wren), request("hand")))
     done = [step.done for step in steps[:-1]]
     assert done == list(range(1, 2 * (LAST - FIRST + 1) + 1))
     assert {step.total for step in steps[:-1]} == {done[-1]}

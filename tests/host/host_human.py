@@ -179,7 +179,8 @@ def motion() -> Any:
 @pytest.fixture(scope="module")
 def results(built: Human, motion: Any) -> Any:
     """The whole proof of both arms, with the recorded motion among the motions."""
-    from armwright.addon.prove import prove_whole, subject_of
+    from armwright.addon.prove import prove_whole
+    from armwright.addon.subjects import subject_of
 
     at_rest(built)
     return prove_whole(subject_of(built.armature), motion)
@@ -248,7 +249,8 @@ def test_the_skin_at_the_wrist_goes_where_the_wrist_goes(human: Human, side: str
 
 
 def test_the_recorded_motion_turns_hips_lower_back_and_spine(built: Human, motion: Any) -> None:
-    from armwright.addon.prove import subject_of, torso_motion
+    from armwright.addon.prove_runs import torso_motion
+    from armwright.addon.subjects import subject_of
 
     subject = subject_of(built.armature)
     assert subject.chain == ("hips", "lower_back", "spine")
@@ -274,7 +276,8 @@ def test_the_skin_of_what_is_held_stays_while_the_recorded_torso_moves(
     from mathutils import Vector
 
     from armwright.addon.host import numpy_to_matrix
-    from armwright.addon.prove import subject_of, torso_motion
+    from armwright.addon.prove_runs import torso_motion
+    from armwright.addon.subjects import subject_of
 
     pose = human.armature.pose.bones
     subject = subject_of(human.armature)

@@ -39,32 +39,36 @@ def _level_armature() -> Any:
 
 @pytest.mark.parametrize("mode", ["none", "hand", "elbow", "both"])
 def test_level_arms_agree_with_the_solver_under_the_smallest_torso_turns(empty_file: Any, mode: str) -> None:
-    from armwright.addon import prove, sample
+    from armwright.addon import prove_runs, sample, subjects
     from armwright.core.motion.clip import make_clip
     from armwright.core.proof.cases import Case
     from armwright.core.proof.run_plan import RunSpec
     from armwright.core.rotations import angle_between, quat_to_matrix, unit
     from armwright.core.solve.arm import solve
+    from armwright.core.tracks import Tracks
 
     print("seed", SEED)
     rng = np.random.default_rng(SEED)
     armature = _level_armature()
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     count = POSES * len(TURNS)
     axis = unit(rng.normal(size=(count, 3)))
     half = 0.5 * np.repeat(TURNS, POSES)
     turn = quat_to_matrix(np.concatenate([np.cos(half)[:, None], np.sin(half)[:, None] * axis], -1))
     clip = make_clip("small", count, torso=turn[:, None])
     spec = RunSpec("small", clip, Case(mode, 0.0, 0.0, 0.0), requirements=())
-    tracks, settings = prove.tracks_of(subject, spec)
+    tracks, settings = prove_runs.tracks_of(subject, spec)
     # Everything at rest but the torso: the FK channels too.
     still = {arm: _at_rest(value, subject.geometries[arm]) for arm, value in settings.items()}
-    torso_tracks, _, _ = prove.torso_motion(subject, clip)
-    tracks = prove.Tracks(
+    torso_tracks, _, _ = prove_runs.torso_motion(subject, clip)
+    tracks = Tracks(
         count,
-        (*torso_tracks, *(item for arm, value in still.items() for item in prove.hold_tracks(subject, arm, value))),
-        tuple(item for arm, value in still.items() for item in prove.channel_tracks(subject, arm, value)),
-        tuple(item for arm, value in still.items() for item in prove.dial_tracks(subject, arm, value)),
+        (
+            *torso_tracks,
+            *(item for arm, value in still.items() for item in prove_runs.hold_tracks(subject, arm, value)),
+        ),
+        tuple(item for arm, value in still.items() for item in prove_runs.channel_tracks(subject, arm, value)),
+        tuple(item for arm, value in still.items() for item in prove_runs.dial_tracks(subject, arm, value)),
     )
     with sample.borrowed(armature) as stage:
         sampled = sample.step(stage, tracks, sample.sampled_bones(subject.record, subject.arms))

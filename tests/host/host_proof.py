@@ -67,11 +67,11 @@ def _pose_by_hand(armature: Any) -> None:
 
 
 def test_a_proof_leaves_the_file_as_it_found_it(wren: Any) -> None:
-    from armwright.addon import prove
+    from armwright.addon import prove, subjects
 
     _pose_by_hand(wren)
     before = _file_state(wren)
-    steps = prove.prove(prove.subject_of(wren))
+    steps = prove.prove(subjects.subject_of(wren))
     for _ in range(5):
         next(steps)
     steps.close()
@@ -79,7 +79,7 @@ def test_a_proof_leaves_the_file_as_it_found_it(wren: Any) -> None:
 
 
 def test_a_proof_that_breaks_leaves_the_file_as_it_found_it(wren: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    from armwright.addon import prove
+    from armwright.addon import prove, subjects
     from armwright.core.errors import ProofError
     from armwright.core.proof import verdicts
 
@@ -93,19 +93,19 @@ def test_a_proof_that_breaks_leaves_the_file_as_it_found_it(wren: Any, monkeypat
 
     monkeypatch.setattr(verdicts, "checks", broken)
     with pytest.raises(ProofError, match="on purpose"):
-        prove.prove_whole(prove.subject_of(wren))
+        prove.prove_whole(subjects.subject_of(wren))
     assert calls
     _assert_same(_file_state(wren), before)
 
 
 def _checks(armature: Any, motion: str, mode: str) -> list[Any]:
     """Checks of the runs of one motion and mode with every other dial at 0."""
-    from armwright.addon import prove, sample
+    from armwright.addon import prove_runs, sample, subjects
     from armwright.core.proof import verdicts
     from armwright.core.proof.cases import Case
     from armwright.core.proof.run_plan import planned_runs, standard_motions
 
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     runs = [
         spec
         for spec in planned_runs(standard_motions())
@@ -113,7 +113,7 @@ def _checks(armature: Any, motion: str, mode: str) -> list[Any]:
     ]
     assert len(runs) == 1
     with sample.borrowed(armature) as stage:
-        return [check for run in prove.run(subject, runs[0], stage) for check in verdicts.checks(runs[0], run)[0]]
+        return [check for run in prove_runs.run(subject, runs[0], stage) for check in verdicts.checks(runs[0], run)[0]]
 
 
 def test_a_sound_rig_passes(wren: Any) -> None:
@@ -149,25 +149,25 @@ def test_a_muted_track_fails_on_its_own_side_only(wren: Any) -> None:
 
 
 def test_a_lost_bone_is_refused_with_its_name(wren: Any) -> None:
-    from armwright.addon import host, prove
+    from armwright.addon import host, subjects
     from armwright.core.errors import HostError
 
     with host.mode(wren, "EDIT"):
         wren.data.edit_bones.remove(wren.data.edit_bones["ik.span.L"])
     with pytest.raises(HostError, match=r"ik\.span\.L"):
-        prove.subject_of(wren)
+        subjects.subject_of(wren)
 
 
 def test_samples_are_what_the_host_shows(wren: Any) -> None:
     # The stage evaluates the rig in a scene of its own: the same pose has to come out of the open scene.
     import bpy
 
-    from armwright.addon import prove, sample
+    from armwright.addon import prove_runs, sample, subjects
     from armwright.core.proof.run_plan import planned_runs, standard_motions
 
-    subject = prove.subject_of(wren)
+    subject = subjects.subject_of(wren)
     spec = planned_runs(standard_motions())[9]
-    tracks, _ = prove.tracks_of(subject, spec)
+    tracks, _ = prove_runs.tracks_of(subject, spec)
     names = sample.sampled_bones(subject.record, subject.arms)
     with sample.borrowed(wren) as stage:
         sampled = sample.step(stage, tracks, names)

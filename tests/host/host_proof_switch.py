@@ -18,11 +18,11 @@ MODES = ("none", "hand", "elbow", "both")
 
 def _checks(armature: Any, clip: Any = None, stop_after: int | None = None) -> list[Any]:
     """The checks of a proof's changes, without its other runs."""
-    from armwright.addon import prove, prove_switch, sample
+    from armwright.addon import prove_switch, sample, subjects
     from armwright.core.motion.wiggle import torso_wiggle
     from armwright.core.proof import verdicts
 
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     found: list[Any] = []
     made = 0
     with sample.borrowed(armature) as stage:

@@ -35,14 +35,14 @@ def wren_at(location: tuple[float, float, float], scale: float) -> Any:
 
 def proved(armature: Any, motions: tuple[str, ...]) -> list[Any]:
     """Checks of all runs of some motions, isolate and lift both off and both on."""
-    from armwright.addon import prove, sample
+    from armwright.addon import prove_runs, sample, subjects
 
-    subject = prove.subject_of(armature)
+    subject = subjects.subject_of(armature)
     runs = [run for run in planned_runs(standard_motions(1)) if run.motion in motions]
     found = []
     with sample.borrowed(armature) as stage:
         for spec in (run for run in runs if run.case.isolate == run.case.lift):
-            for arm_run in prove.run(subject, spec, stage):
+            for arm_run in prove_runs.run(subject, spec, stage):
                 found += verdicts.checks(spec, arm_run)[0]
     return found
 

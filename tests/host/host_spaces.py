@@ -303,7 +303,7 @@ def test_a_proof_measures_in_the_world_and_leaves_the_space_as_it_was(wren: Any)
     import bpy
     from deep_snapshot import deep_snapshot, differences
 
-    from armwright.addon import prove
+    from armwright.addon import prove_runs
     from armwright.core.proof.run_plan import planned_runs, standard_motions
 
     subject = subject_of(wren)
@@ -314,7 +314,7 @@ def test_a_proof_measures_in_the_world_and_leaves_the_space_as_it_was(wren: Any)
         from armwright.addon import sample
 
         with sample.borrowed(wren) as stage:
-            return [run.samples.hand for run in prove.run(subject, runs[0], stage)]
+            return [run.samples.hand for run in prove_runs.run(subject, runs[0], stage)]
 
     in_world = proved()
     names = [subject.record.bone(arm, f"{hold}_space") for arm in "LR" for hold in ("hand", "elbow")]

@@ -32,13 +32,13 @@ def _natural(rng: np.random.Generator, armature: Any, subject: Any, arm: str) ->
 def test_no_switch_of_mode_pops_whatever_the_pose_and_the_dials(wren: Any) -> None:
     import bpy
 
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import POP_ANGLE, POP_LIMIT, switch
     from armwright.core.match.target import Target
 
     print("seed", SEED)
     rng = np.random.default_rng(SEED)
-    subject = prove.subject_of(wren)
+    subject = subjects.subject_of(wren)
     worst, worst_angle, count = 0.0, 0.0, 0
     for _ in range(ROUNDS):
         for arm in "LR":
@@ -91,14 +91,14 @@ def _animated(armature: Any) -> None:
 def test_a_keyed_switch_leaves_every_frame_before_it_as_it_was(wren: Any) -> None:
     import bpy
 
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
     _animated(wren)
     before = _positions(wren, range(1, 26))
     bpy.context.scene.frame_set(25)
-    outcome = switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
+    outcome = switch(subjects.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
     assert outcome.kept, outcome
     after = _positions(wren, range(1, 26))
     assert np.abs(after - before).max() < 2e-6
@@ -110,7 +110,7 @@ def test_a_keyed_switch_leaves_every_frame_before_it_as_it_was(wren: Any) -> Non
 def test_between_the_two_keys_of_a_switch_nothing_drifts(wren: Any) -> None:
     import bpy
 
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
@@ -123,7 +123,7 @@ def test_between_the_two_keys_of_a_switch_nothing_drifts(wren: Any) -> None:
 
     before = [at(24, share) for share in (0.25, 0.5, 0.75)]
     scene.frame_set(25)
-    switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
+    switch(subjects.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
     after = [at(24, share) for share in (0.25, 0.5, 0.75)]
     assert np.abs(np.array(after) - np.array(before)).max() < 2e-6
 
@@ -131,12 +131,12 @@ def test_between_the_two_keys_of_a_switch_nothing_drifts(wren: Any) -> None:
 def test_back_and_forth_many_times_in_a_shot(wren: Any) -> None:
     import bpy
 
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
     _animated(wren)
-    subject = prove.subject_of(wren)
+    subject = subjects.subject_of(wren)
     for frame, mode in ((6, "hand"), (12, "both"), (18, "elbow"), (24, "none"), (30, "hand"), (36, "none")):
         bpy.context.scene.frame_set(frame)
         ik, elbow = MODES[mode]
@@ -154,7 +154,7 @@ def test_back_and_forth_many_times_in_a_shot(wren: Any) -> None:
 def test_a_locked_or_muted_curve_is_named_and_nothing_changes(wren: Any, flag: str) -> None:
     import bpy
 
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.curves import curves_of
     from armwright.addon.switch import switch
     from armwright.core.errors import HostError
@@ -166,27 +166,27 @@ def test_a_locked_or_muted_curve_is_named_and_nothing_changes(wren: Any, flag: s
         setattr(curve, flag, True)
     bpy.context.scene.frame_set(5)
     with pytest.raises(HostError, match=f"{flag}"):
-        switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
+        switch(subjects.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
     assert dials["ik"] == 0.0
 
 
 def test_between_frames_a_keyed_switch_is_refused(wren: Any) -> None:
     import bpy
 
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import switch
     from armwright.core.errors import HostError
     from armwright.core.match.target import Target
 
     bpy.context.scene.frame_set(5, subframe=0.5)
     with pytest.raises(HostError, match="whole frame"):
-        switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
+        switch(subjects.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
     assert wren.animation_data.action is None
     assert wren.pose.bones["fk.clavicle.L"]["ik"] == 0.0
 
 
 def test_an_action_shared_by_two_characters_is_refused(wren: Any) -> None:
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import switch
     from armwright.core.errors import HostError
     from armwright.core.match.target import Target
@@ -199,18 +199,18 @@ def test_an_action_shared_by_two_characters_is_refused(wren: Any) -> None:
     bpy.context.collection.objects.link(other)
     bpy.context.scene.frame_set(10)
     with pytest.raises(HostError, match="Second keeper"):
-        switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
+        switch(subjects.subject_of(wren), "L", Target(ik=1.0, elbow=0.0), keyed=True)
 
 
 def test_another_rotation_mode_is_named(wren: Any) -> None:
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import switch
     from armwright.core.errors import HostError
     from armwright.core.match.target import Target
 
     wren.pose.bones["fk.forearm.L"].rotation_mode = "XYZ"
     with pytest.raises(HostError, match="YZX"):
-        switch(prove.subject_of(wren), "L", Target(ik=1.0, elbow=0.0))
+        switch(subjects.subject_of(wren), "L", Target(ik=1.0, elbow=0.0))
 
 
 @pytest.mark.parametrize("dial", ["isolate", "lift", "stretch"])
@@ -219,14 +219,14 @@ def test_flipping_a_dial_in_place_keeps_the_pose(wren: Any, dial: str, mode: str
     import bpy
 
     import armwright
-    from armwright.addon import prove
+    from armwright.addon import subjects
     from armwright.addon.switch import POP_ANGLE, POP_LIMIT, joints, switch
     from armwright.core.match.target import Target
     from armwright.core.rotations import angle_between
 
     armwright.register()
     try:
-        subject = prove.subject_of(wren)
+        subject = subjects.subject_of(wren)
         _natural(np.random.default_rng(SEED), wren, subject, "L")
         bpy.context.view_layer.objects.active = wren
         wren.update_tag()

@@ -110,10 +110,10 @@ def held_both_on_a_prop() -> None:
 
 
 def a_space_to_spare() -> None:
-    from armwright.addon import prove, spaces
+    from armwright.addon import spaces, subjects
 
     held()
-    spaces.ensure_space(prove.subject_of(character()), "L", "hand", lantern())
+    spaces.ensure_space(subjects.subject_of(character()), "L", "hand", lantern())
 
 
 def a_prop_lost() -> None:

@@ -9,9 +9,9 @@ import numpy as np
 
 
 def subject_of(armature: Any) -> Any:
-    from armwright.addon import prove
+    from armwright.addon import subjects
 
-    return prove.subject_of(armature)
+    return subjects.subject_of(armature)
 
 
 def lantern(name: str = "Lantern") -> Any:

@@ -82,9 +82,9 @@ def request(mode: str, **other: Any) -> Any:
 
 
 def converted(armature: Any, mode: str, **other: Any) -> Any:
-    from armwright.addon import convert, prove
+    from armwright.addon import convert, subjects
 
-    return convert.convert_whole(prove.subject_of(armature), request(mode, **other))
+    return convert.convert_whole(subjects.subject_of(armature), request(mode, **other))
 
 
 def reason(armature: Any, mode: str = "hand", **other: Any) -> str:

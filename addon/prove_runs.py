@@ -1,0 +1,94 @@
+"""Sets what the proof's runs ask for on a rig, plays them and reads the rig."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..core.motion.clip import Clip, torso_for
+from ..core.posing import chain_poses
+from ..core.proof.run_plan import RunSpec
+from ..core.proof.run_settings import settings_for
+from ..core.proof.samples import ArmRun
+from ..core.solve.settings import ArmSettings
+from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
+from . import host, sample
+from .subjects import DIAL_FIELDS, FK_ROLES, Subject
+
+Array = NDArray[np.float64]
+
+
+def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> list[ArmRun]:
+    """Play one run on every arm at once."""
+    tracks, settings = tracks_of(subject, spec)
+    sampled = sample.step(stage, tracks, sample.sampled_bones(subject.record, subject.arms))
+    samples = sample.arm_samples(subject.record, subject.arms, sampled.poses)
+    return [
+        ArmRun(
+            arm=arm,
+            motion=spec.motion,
+            case=spec.case,
+            geometry=subject.geometries[arm],
+            settings=replace(value, torso=samples[arm].torso, root=samples[arm].root),
+            samples=samples[arm],
+        )
+        for arm, value in settings.items()
+    ]
+
+
+def tracks_of(subject: Subject, spec: RunSpec) -> tuple[Tracks, dict[str, ArmSettings]]:
+    """Everything to set for one run, and the settings of each arm that it comes from."""
+    torso_tracks, torso, root = torso_motion(subject, spec.clip)
+    settings = {
+        arm: settings_for(spec, arm, geometry, torso, root, subject.facing)
+        for arm, geometry in subject.geometries.items()
+    }
+    tracks = Tracks(
+        spec.clip.frames,
+        (*torso_tracks, *(track for arm, value in settings.items() for track in hold_tracks(subject, arm, value))),
+        tuple(track for arm, value in settings.items() for track in channel_tracks(subject, arm, value)),
+        tuple(track for arm, value in settings.items() for track in dial_tracks(subject, arm, value)),
+    )
+    return tracks, settings
+
+
+def torso_motion(subject: Subject, clip: Clip) -> tuple[list[PoseTrack], Array, Array]:
+    """Tracks of the torso's chain under `clip`, and the poses (N, 4, 4) of the torso bone and of the root."""
+    bones = subject.armature.data.bones
+    rests = np.array([host.rest_matrix(bones[name]) for name in subject.chain])
+    length = float(np.mean([g.upper_length + g.forearm_length for g in subject.geometries.values()]))
+    turns = subject.facing @ torso_for(clip, len(subject.chain)) @ subject.facing.T
+    # A bone that is connected to its parent can not travel.
+    travel = clip.travel @ subject.facing.T * (0.0 if bones[subject.chain[0]].use_connect else length)
+    poses = chain_poses(rests, turns, travel)
+    root = host.rest_matrix(bones[subject.record.root]) if subject.record.root else np.eye(4)
+    tracks = [PoseTrack(name, poses[:, index]) for index, name in enumerate(subject.chain)]
+    return tracks, poses[:, -1], np.broadcast_to(root, (clip.frames, 4, 4))
+
+
+def hold_tracks(subject: Subject, arm: str, settings: ArmSettings) -> list[PoseTrack]:
+    """Tracks of the two holds and the aim."""
+    record = subject.record
+    aim_bone = record.bone(arm, "elbow_aim")
+    aim = np.tile(host.rest_matrix(subject.armature.data.bones[aim_bone]), (len(settings.aim), 1, 1))
+    turned = settings.torso @ np.linalg.inv(subject.geometries[arm].torso)
+    aim = turned @ aim
+    aim[:, :3, 3] = settings.aim
+    return [
+        PoseTrack(record.bone(arm, "hand_hold"), settings.hand_hold),
+        PoseTrack(record.bone(arm, "elbow_hold"), settings.elbow_hold),
+        PoseTrack(aim_bone, aim),
+    ]
+
+
+def channel_tracks(subject: Subject, arm: str, settings: ArmSettings) -> list[EulerTrack]:
+    """Tracks of the FK controls' channels."""
+    return [EulerTrack(subject.record.bone(arm, role), getattr(settings, field)) for role, field in FK_ROLES.items()]
+
+
+def dial_tracks(subject: Subject, arm: str, settings: ArmSettings) -> list[DialTrack]:
+    """Tracks of the dials."""
+    bone = subject.record.bone(arm, "dials")
+    return [DialTrack(bone, key, getattr(settings, field)) for key, field in DIAL_FIELDS.items()]
