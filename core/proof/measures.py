@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..posing import rigid_inverse
 from ..rotations import euler_to_matrix
 from ..solve.settings import ArmGeometry
 from .samples import ArmRun
@@ -93,6 +94,17 @@ def arm_length(geometry: ArmGeometry) -> float:
 def carried(pose: Array, rest: Array, what: Array) -> Array:
     """Orientation of `what` as a bone takes it along, (N, 3, 3): `pose` (N, 4, 4), `rest`, `what` (4, 4)."""
     return np.asarray(turn(pose) @ turn(rest).T @ turn(what))
+
+
+def shoulder_point(geometry: ArmGeometry, torso: Array) -> Array:
+    """Where the torso alone carries the shoulder, (N, 3), for its poses (N, 4, 4): S0 of docs/arm.md, 3."""
+    return point_with_torso(geometry, torso, at(geometry.upper_arm))
+
+
+def point_with_torso(geometry: ArmGeometry, torso: Array, point: Array) -> Array:
+    """A point (3,) at rest, carried by the torso: (N, 3)."""
+    local = rigid_inverse(geometry.torso) @ np.append(point, 1.0)
+    return np.asarray((torso @ local)[:, :3])
 
 
 def clavicle_control(run: ArmRun) -> Array:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import ProofError
 from ..motion.clip import Clip, make_clip
+from ..motion.rounds import BEYOND, FURTHEST, Round, aim_round, both_round, hand_round
 from ..motion.sweeps import elbow_sweep, fk_sweep, hand_sweep, shrug
 from ..motion.wiggle import torso_snap, torso_wiggle
 from .cases import CORNERS, MODES, Case
@@ -21,6 +22,7 @@ WIGGLE = "torso-wiggle"
 SHRUG = "shrug"
 RAISE = "raise"
 BLEND_RAMP = "blend-ramp"
+HAND_ROUND, AIM_ROUND, BOTH_ROUND = "hand-round", "aim-round", "both-round"
 
 HELD = ("hold-hand", "hold-elbow", "hold-both")
 CORNER_REQUIREMENTS = ("swing", *HELD, "lift", "isolate", "stretch")
@@ -30,6 +32,10 @@ BLEND_FRAMES = 65
 # 3 degrees a frame, so that the table's elevations are frames.
 RAISE_FRAMES = 61
 RAMP_FRAMES = 49
+# So many that no step of a round could hide a flip: see motion/rounds.py.
+HAND_ROUND_FRAMES, HAND_BEYOND_FRAMES, AIM_ROUND_FRAMES, BOTH_ROUND_FRAMES = 200, 220, 172, 170
+# A run out of reach says the same of half as many frames: what is held leaves its reach once, and for long.
+FAR_FRAMES = 120
 SHORTEST_SEGMENT, LONGEST_SEGMENT = 0.6, 1.8
 # Channels below this, radians, are rounding and no motion.
 STILL = 1e-6
@@ -49,6 +55,7 @@ class RunSpec:
         requirements: ids that look at the run.
         raised: (N,) elevation of the upper arm, radians, sideways in the torso's frame from hanging; None for what the
             clip says.
+        around: hand hold and elbow aim, seen from the torso's own shoulder point; None for what the clip says.
     """
 
     motion: str
@@ -58,6 +65,7 @@ class RunSpec:
     dials: tuple[tuple[str, Array], ...] = ()
     requirements: tuple[str, ...] = ()
     raised: Array | None = None
+    around: Round | None = None
 
 
 def standard_motions(seed: int = 1, recorded: Clip | None = None) -> tuple[Clip, ...]:
@@ -82,7 +90,8 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
     runs = [_corner(clip, case) for clip in motions for case in CORNERS]
     wiggle = next((clip for clip in motions if clip.name == WIGGLE), motions[0])
     still = make_clip("still", RAMP_FRAMES)
-    runs += [_far(wiggle, case) for case in CORNERS if case.mode != "none"]
+    fewer = _thinned(wiggle, FAR_FRAMES)
+    runs += [_far(fewer, case) for case in CORNERS if case.mode != "none"]
     runs += [_blend(case) for case in CORNERS]
     runs += [_raise(case) for case in CORNERS]
     runs += [
@@ -112,6 +121,7 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
         for stretch in (0.0, 0.5, 1.0)
     ]
     runs += [_volume(stretch) for stretch in (0.5, 1.0)]
+    runs += _rounds([case for case in CORNERS if case.mode == "hand"])
     return tuple(runs)
 
 
@@ -164,11 +174,52 @@ def _volume(stretch: float) -> RunSpec:
     )
 
 
+def _rounds(cases: Sequence[Case]) -> list[RunSpec]:
+    """In every corner the hand goes round, and in each half of them the aim, or both; all rounds are different."""
+    runs = []
+    for number, case in enumerate(cases):
+        share = number / len(cases)
+        # A hand that no stretch lengthens is straight from its reach on; with one it goes through straight and beyond.
+        if case.stretch:
+            hand = hand_round(HAND_BEYOND_FRAMES, share, BEYOND)
+        else:
+            hand = hand_round(HAND_ROUND_FRAMES, share, FURTHEST, 1 + int(case.isolate))
+        runs.append(_round(HAND_ROUND, hand, case))
+        if case.isolate:
+            runs.append(_round(AIM_ROUND, aim_round(AIM_ROUND_FRAMES, share), case))
+        else:
+            runs.append(_round(BOTH_ROUND, both_round(BOTH_ROUND_FRAMES, share), case))
+    return runs
+
+
+def _round(name: str, around: Round, case: Case) -> RunSpec:
+    still = make_clip("still", len(around.hand))
+    return RunSpec(name, still, case, requirements=("any-axis",), around=around)
+
+
+def _thinned(clip: Clip, most: int) -> Clip:
+    """Every n-th frame of `clip`, so that `most` are left or a few less."""
+    kept = slice(None, None, -(-clip.frames // most))
+    arrays = {item.name: getattr(clip, item.name) for item in fields(Clip)}
+    moves = {name: values[kept] for name, values in arrays.items() if isinstance(values, np.ndarray)}
+    return make_clip(clip.name, len(clip.travel[kept]), clip.seed, **moves)
+
+
 def _check(motions: Sequence[Clip]) -> None:
     if not motions:
         raise ProofError("a proof without a motion proves nothing: give one or more")
     names = [clip.name for clip in motions]
-    own = {RAISE, BLEND_RAMP, "lift-ramp", "length-ramp", "soft-sweep", "volume-ramp"}
+    own = {
+        RAISE,
+        BLEND_RAMP,
+        HAND_ROUND,
+        AIM_ROUND,
+        BOTH_ROUND,
+        "lift-ramp",
+        "length-ramp",
+        "soft-sweep",
+        "volume-ramp",
+    }
     for name in names:
         if names.count(name) > 1 or name in own or "/" in name:
             raise ProofError(

@@ -9,13 +9,12 @@ from numpy.typing import NDArray
 
 from ..errors import ProofError
 from ..motion.clip import for_side
-from ..posing import rigid_inverse
 from ..rotations import matrix_to_euler, swing
 from ..solve.arm import solve
 from ..solve.settings import ArmGeometry, ArmPose, ArmSettings
 from .expected import reach_limits
 from .holds import BEYOND, Reach, far_place, near_place
-from .measures import arm_length, at, carried, turn, unit
+from .measures import arm_length, at, carried, point_with_torso, shoulder_point, turn, unit
 from .run_plan import FAR, RunSpec
 
 Array = NDArray[np.float64]
@@ -68,6 +67,8 @@ def settings_for(
     free = _free(spec, arm, geometry, torso, root)
     if spec.raised is not None:
         return _raised(spec, arm, free, geometry, facing)
+    if spec.around is not None:
+        return _around(spec, arm, free, geometry, facing)
     return _held(spec, arm, free, geometry, facing)
 
 
@@ -107,15 +108,9 @@ def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Ar
         **channels,
         hand_hold=np.broadcast_to(geometry.hand, torso.shape).copy(),
         elbow_hold=np.broadcast_to(elbow, torso.shape).copy(),
-        aim=_with_torso(geometry, torso, aim),
+        aim=point_with_torso(geometry, torso, aim),
         **dials,
     )
-
-
-def _with_torso(geometry: ArmGeometry, torso: Array, point: Array) -> Array:
-    """A point (3,) at rest, carried by the torso: (N, 3)."""
-    local = rigid_inverse(geometry.torso) @ np.append(point, 1.0)
-    return np.asarray((torso @ local)[:, :3])
 
 
 def _loose(geometry: ArmGeometry, free: ArmSettings, arm: str) -> ArmPose:
@@ -203,7 +198,7 @@ def _raised(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, f
     at_rest = np.sin(angles)[:, None] * aside - np.cos(angles)[:, None] * up
     moved = turn(free.torso) @ turn(geometry.torso).T
     towards = np.asarray((moved @ at_rest[..., None])[..., 0])
-    shoulder = _with_torso(geometry, free.torso, at(geometry.upper_arm))
+    shoulder = shoulder_point(geometry, free.torso)
     still = np.zeros((len(angles), 3))
     # With clavicle, torso and root at rest the arm inherits the same whatever the isolation.
     socket = carried(free.torso, geometry.torso, geometry.upper_arm)
@@ -221,6 +216,19 @@ def _raised(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, f
         hand_hold=_frames(turn(free.hand_hold), hand),
         elbow_hold=_frames(turn(free.elbow_hold), elbow),
         aim=shoulder - front * arm_length(geometry),
+    )
+
+
+def _around(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array) -> ArmSettings:
+    """Hand hold and aim about the torso's own shoulder point; the clavicle at rest, so that it starts from there."""
+    assert spec.around is not None
+    shoulder, size = shoulder_point(geometry, free.torso), arm_length(geometry)
+    hand, aim = (shoulder + side_of(way, arm) @ facing.T * size for way in (spec.around.hand, spec.around.aim))
+    return replace(
+        free,
+        clavicle=np.zeros_like(free.clavicle),
+        hand_hold=_frames(turn(free.hand_hold), hand),
+        aim=aim,
     )
 
 

@@ -52,12 +52,17 @@ def test_the_requirements_are_the_designs_and_have_the_designs_limits() -> None:
     """Design's table of requirements: slides 2e-6 L, rotations 1e-3 degrees, lengths 1e-5."""
     assert [item.ID for item in verdicts.REQUIREMENTS] == [
         "swing", "hold-hand", "hold-elbow", "hold-both", "shoulder", "lift", "isolate", "stretch", "blend",
+        "any-axis",
     ]  # fmt: skip
     assert verdicts.EVERY[-1].ID == "switch"
     assert verdicts.EVERY[-1].LIMITS == {"pop": 1e-5, "turn": 1e-2}
     for requirement in verdicts.REQUIREMENTS:
         for measure, limit in requirement.LIMITS.items():
-            if measure.endswith(("slide", "gap", "travel", "wrist-error")):
+            if measure == "elbow-speed":
+                assert limit == 20.0
+            elif measure == "left-out":
+                assert limit <= 0.2  # of the steps: the large majority is looked at
+            elif measure.endswith(("slide", "gap", "travel", "wrist-error")):
                 assert limit == 2e-6, measure
             elif measure.endswith(("length", "volume")):
                 assert limit == 1e-5, measure
@@ -102,12 +107,20 @@ def test_extra_runs_add_at_most_a_quarter_to_the_frames_of_six_full_motions_in_a
     assert evaluated_frames(RUNS) - corners <= 0.25 * full
 
 
+def test_a_run_out_of_reach_is_the_motion_in_fewer_frames() -> None:
+    wiggle = next(clip for clip in MOTIONS if clip.name == "torso-wiggle")
+    far = next(spec.clip for spec in RUNS if spec.motion == "torso-wiggle+far")
+    assert far.frames == 120
+    assert np.array_equal(far.torso, wiggle.torso[::2])
+    assert np.array_equal(far.travel, wiggle.travel[::2])
+
+
 def test_no_two_runs_share_a_motion_and_a_case() -> None:
     ordered = sorted((spec.motion, spec.case.mode, spec.case.label) for spec in RUNS)
     assert all(one != other for one, other in pairwise(ordered))
 
 
-@pytest.mark.parametrize("names", [[], ["lean", "lean"], ["raise"], ["blend-ramp"], ["a/b"]])
+@pytest.mark.parametrize("names", [[], ["lean", "lean"], ["raise"], ["blend-ramp"], ["hand-round"], ["a/b"]])
 def test_motions_that_would_mix_up_ids_are_refused(names: list[str]) -> None:
     with pytest.raises(ProofError, match="motion"):
         planned_runs([make_clip(name, 30) for name in names])
