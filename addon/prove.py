@@ -14,6 +14,7 @@ from ..core.motion.bvh import read_bvh
 from ..core.motion.clip import Clip
 from ..core.motion.recorded import recorded_clip
 from ..core.proof import verdicts
+from ..core.proof.order_margin import order_margins
 from ..core.proof.results import Check, Results, Trace
 from ..core.proof.run_plan import evaluated_frames, planned_runs, standard_motions
 from . import prove_switch, sample
@@ -76,6 +77,7 @@ def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iter
         checks=tuple(found),
         traces=traces,
         frames_per_second=frames / seconds if seconds > 0.0 else 0.0,
+        orders=order_margins(motions, subject.geometries[subject.arms[0]].rotation_orders),
     )
 
 

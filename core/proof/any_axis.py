@@ -6,6 +6,9 @@ the next the target moves by |Δtarget| (length of both displacements together) 
 |Δelbow|. `elbow-speed` is |Δelbow| / |Δtarget|, without a unit: a step of the target moves the elbow by at most so many
 times as much. The torso and the clavicle keep still.
 
+An elbow that does not follow its aim at all may be slow: `elbow-place` compares it with where docs/arm.md puts it, on
+the side of its aim, all over the sphere.
+
 Steps with an end in or at the singular set of docs/arm.md are left out. What is in it is decided from what was set,
 never from what was measured: see `singular`. The share that is left out is a check of its own: a run that looks at too
 little proves nothing.
@@ -17,12 +20,15 @@ and `hold-both` measure that; in FK it is where the upper arm's channels say, an
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..solve.arm import solve
 from ..solve.settings import ArmGeometry, ArmSettings
+from .expected import expected
+from .hold_hand import ELBOW_LIMIT, elbow_place
 from .measures import FACTOR, SLIDE_LIMIT, Measured, arm_length, at, distance, shoulder_point, unit
 from .run_plan import RunSpec
 from .samples import ArmRun
@@ -31,7 +37,7 @@ Array = NDArray[np.float64]
 
 ID = "any-axis"
 MODES: tuple[str, ...] = ("hand",)
-LIMITS = {"elbow-speed": 20.0, "left-out": 0.2}
+LIMITS = {"elbow-speed": 20.0, "elbow-place": ELBOW_LIMIT, "left-out": 0.2}
 
 # What is nearer than this to the singular set is left out; docs/arm.md says why the limit holds at this distance.
 MARGIN = math.radians(10.0)  # angle between hand and aim, or the aim's opposite, seen from the shoulder
@@ -45,7 +51,7 @@ def applies(spec: RunSpec) -> bool:
 
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
-    """The elbow's step over the target's (1), at the frame where the step ends; the share of steps left out (1)."""
+    """The elbow's step over the target's (1), at the frame where it ends; its place (L); the share left out (1)."""
     geometry, settings = run.geometry, run.settings
     size = arm_length(geometry)
     point = shoulder_point(geometry, settings.torso)
@@ -65,8 +71,10 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
     share = float(left_out.mean()) if steps else 1.0
     before = np.concatenate([elbow[:1], elbow[:-1]])
     note = f"{int(left_out.sum())} of {steps} steps are in the singular set and left out" if left_out.any() else ""
+    place = elbow_place(run, expected(run))
     return (
         Measured("elbow-speed", FACTOR, values, LIMITS["elbow-speed"], before, elbow, note=note),
+        replace(place, values=np.where(near, 0.0, place.values)),
         Measured("left-out", FACTOR, np.full(frames, share), LIMITS["left-out"]),
     )
 
@@ -74,7 +82,7 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
 def singular(geometry: ArmGeometry, settings: ArmSettings, margin: float = MARGIN) -> NDArray[np.bool_]:
     """(N,), whether a frame is in or at the singular set, from the settings alone (docs/arm.md, "singular").
 
-    `margin` is the least angle, radians. Angle and distance of the hand count from the torso's own shoulder point, which
+    `margin` is the least angle, radians. It and the hand's distance count from the torso's own shoulder point, which
     the elevation is read from, and from the shoulder that docs/arm.md makes of the settings. What has no number is in
     the set.
     """

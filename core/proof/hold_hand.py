@@ -31,11 +31,12 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
     return (
         slide(run, "wrist-slide", at(run.samples.wrist), at(hold), goal.hand_missing, goal.ik_wrist),
         drift("hand-drift", turn(run.samples.hand), turn(hold)),
-        _elbow_place(run, goal),
+        elbow_place(run, goal),
     )
 
 
-def _elbow_place(run: ArmRun, goal: Expected) -> Measured:
+def elbow_place(run: ArmRun, goal: Expected) -> Measured:
+    """The IK elbow against its place by shoulder, hand and aim (L), in frames in which it is bent."""
     elbow = at(run.samples.elbow)
     off = distance(elbow, goal.ik_elbow) / arm_length(run.geometry)
     # A frame without a number is bent by no measure, and fails all the same.

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .cases import Case
+from .order_margin import OrderMargin
 
 FORMAT = "armwright.results"
 VERSION = 1
@@ -35,7 +36,7 @@ class Check:
         verdict: one of VERDICTS.
         worst_frame: index of the frame with the largest value, 0 based.
         samples: number of frames looked at.
-        note: for people; why something is out of reach or not applicable, otherwise empty.
+        note: for people; why something is out of reach or not applicable, what was left out; otherwise empty.
     """
 
     id: str
@@ -85,6 +86,7 @@ class Results:
         checks: in the order in which they were measured.
         traces: see Trace.
         frames_per_second: rate at which poses were set, evaluated and read.
+        orders: how far each FK joint's rotation order keeps from gimbal lock over the motions; for people, no verdict.
     """
 
     host: str
@@ -95,3 +97,4 @@ class Results:
     checks: tuple[Check, ...]
     traces: tuple[Trace, ...] = ()
     frames_per_second: float = 0.0
+    orders: tuple[OrderMargin, ...] = ()

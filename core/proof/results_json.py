@@ -1,6 +1,7 @@
 """The results' written form, `results.json`: the same results always give the same bytes; the reader is strict.
 
-It holds the checks and what is needed to repeat them, not the traces: those are for the page of the same proof.
+It holds the checks and what is needed to repeat them, not the traces and the margins of rotation orders: those are for
+the table and the page of the same proof.
 """
 
 from __future__ import annotations

@@ -57,6 +57,13 @@ _FAILS = {
         "any-axis",
         "",
     ): "The elbow flips: move its aim away from the line from shoulder to hand, or bend the arm a little at rest.",
+    ("any-axis", "elbow-place"): "The elbow is not on the side of its aim: look at the constraint that turns the arm's "
+    "plane to the aim, and whether it is muted.",
+    (
+        "any-axis",
+        "left-out",
+    ): "Too few steps were looked at, for the arm's shoulder is far from where its torso carries "
+    "it: look at the clavicle's rest, its length and its lift.",
     (
         "twist",
         "",

@@ -70,6 +70,7 @@ def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = ()) -> Itera
     numbered = enumerate(groups.items())
     for index, (name, found) in sorted(numbered, key=lambda item: order.index(item[1][1].verdict)):
         yield from _requirement(index, name, found, traces, lengths)
+    yield from _orders(results)
     yield from _pictures(pictures)
     yield _repeat(results)
     yield "</main>\n</body>\n</html>\n"
@@ -265,6 +266,16 @@ def _row(check: Check) -> str:
     body = "".join(f"<td>{_text(cell)}</td>" for cell in cells)
     verdict = f'<td class="{check.verdict}">{MARKS[check.verdict]} {WORDS[check.verdict]}</td>'
     return f'<tr>{verdict}{body}<td class="note">{_text(check.note)}</td></tr>\n'
+
+
+def _orders(results: Results) -> Iterator[str]:
+    """The margins of the rotation orders: advice for a choice, no verdict."""
+    if not results.orders:
+        return
+    yield '<section aria-labelledby="orders">\n<h2 id="orders">Rotation orders</h2>\n'
+    yield "<p>How far the middle channel of each joint keeps from 90 degrees, where an order locks.</p>\n<ul>\n"
+    yield from (f"<li>{_text(order.sentence)}</li>\n" for order in results.orders)
+    yield "</ul>\n</section>\n"
 
 
 def _pictures(pictures: Sequence[tuple[str, bytes]]) -> Iterator[str]:
