@@ -175,26 +175,27 @@ def _volume(stretch: float) -> RunSpec:
 
 
 def _rounds(cases: Sequence[Case]) -> list[RunSpec]:
-    """In every corner the hand goes round, and in each half of them the aim, or both; all rounds are different."""
+    """In every corner the hand goes round, and in either half of them the aim, or both; the rounds interleave."""
     runs = []
+    half = len(cases) // 2
     for number, case in enumerate(cases):
-        share = number / len(cases)
+        share, other_share = number / len(cases), number % half / half
         # A hand that no stretch lengthens is straight from its reach on; with one it goes through straight and beyond.
         if case.stretch:
-            hand = hand_round(HAND_BEYOND_FRAMES, share, BEYOND)
+            runs.append(_round(HAND_ROUND, hand_round(HAND_BEYOND_FRAMES, share, BEYOND), case, FAR))
         else:
             hand = hand_round(HAND_ROUND_FRAMES, share, FURTHEST, 1 + int(case.isolate))
-        runs.append(_round(HAND_ROUND, hand, case))
+            runs.append(_round(HAND_ROUND, hand, case))
         if case.isolate:
-            runs.append(_round(AIM_ROUND, aim_round(AIM_ROUND_FRAMES, share), case))
+            runs.append(_round(AIM_ROUND, aim_round(AIM_ROUND_FRAMES, other_share), case))
         else:
-            runs.append(_round(BOTH_ROUND, both_round(BOTH_ROUND_FRAMES, share), case))
+            runs.append(_round(BOTH_ROUND, both_round(BOTH_ROUND_FRAMES, other_share), case))
     return runs
 
 
-def _round(name: str, around: Round, case: Case) -> RunSpec:
+def _round(name: str, around: Round, case: Case, reach: str = NEAR) -> RunSpec:
     still = make_clip("still", len(around.hand))
-    return RunSpec(name, still, case, requirements=("any-axis",), around=around)
+    return RunSpec(name, still, case, reach, requirements=("any-axis",), around=around)
 
 
 def _thinned(clip: Clip, most: int) -> Clip:
