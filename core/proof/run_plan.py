@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +34,6 @@ RAISE_FRAMES = 61
 RAMP_FRAMES = 49
 # So many that no step of a round could hide a flip: see motion/rounds.py.
 HAND_ROUND_FRAMES, HAND_BEYOND_FRAMES, AIM_ROUND_FRAMES, BOTH_ROUND_FRAMES = 200, 220, 172, 170
-# A run out of reach says the same of half as many frames: what is held leaves its reach once, and for long.
-FAR_FRAMES = 120
 SHORTEST_SEGMENT, LONGEST_SEGMENT = 0.6, 1.8
 # Channels below this, radians, are rounding and no motion.
 STILL = 1e-6
@@ -90,8 +88,7 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
     runs = [_corner(clip, case) for clip in motions for case in CORNERS]
     wiggle = next((clip for clip in motions if clip.name == WIGGLE), motions[0])
     still = make_clip("still", RAMP_FRAMES)
-    fewer = _thinned(wiggle, FAR_FRAMES)
-    runs += [_far(fewer, case) for case in CORNERS if case.mode != "none"]
+    runs += [_far(wiggle, case) for case in CORNERS if case.mode != "none"]
     runs += [_blend(case) for case in CORNERS]
     runs += [_raise(case) for case in CORNERS]
     runs += [
@@ -196,14 +193,6 @@ def _rounds(cases: Sequence[Case]) -> list[RunSpec]:
 def _round(name: str, around: Round, case: Case, reach: str = NEAR) -> RunSpec:
     still = make_clip("still", len(around.hand))
     return RunSpec(name, still, case, reach, requirements=("any-axis",), around=around)
-
-
-def _thinned(clip: Clip, most: int) -> Clip:
-    """Every n-th frame of `clip`, so that `most` are left or a few less."""
-    kept = slice(None, None, -(-clip.frames // most))
-    arrays = {item.name: getattr(clip, item.name) for item in fields(Clip)}
-    moves = {name: values[kept] for name, values in arrays.items() if isinstance(values, np.ndarray)}
-    return make_clip(clip.name, len(clip.travel[kept]), clip.seed, **moves)
 
 
 def _check(motions: Sequence[Clip]) -> None:

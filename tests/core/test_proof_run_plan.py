@@ -100,19 +100,11 @@ def test_the_dials_in_between_are_looked_at() -> None:
     assert any(0.5 in dict(spec.dials).get("soft", ()) for spec in RUNS)
 
 
-def test_extra_runs_add_at_most_a_quarter_to_the_frames_of_six_full_motions_in_all_corners() -> None:
+def test_extra_runs_add_at_most_a_third_to_the_frames_of_six_full_motions_in_all_corners() -> None:
     full = 32 * 6 * 240
     corners = sum(spec.clip.frames for spec in RUNS if spec.motion in {clip.name for clip in MOTIONS})
     assert corners <= full
-    assert evaluated_frames(RUNS) - corners <= 0.25 * full
-
-
-def test_a_run_out_of_reach_is_the_motion_in_fewer_frames() -> None:
-    wiggle = next(clip for clip in MOTIONS if clip.name == "torso-wiggle")
-    far = next(spec.clip for spec in RUNS if spec.motion == "torso-wiggle+far")
-    assert far.frames == 120
-    assert np.array_equal(far.torso, wiggle.torso[::2])
-    assert np.array_equal(far.travel, wiggle.travel[::2])
+    assert evaluated_frames(RUNS) - corners <= full / 3.0
 
 
 def test_no_two_runs_share_a_motion_and_a_case() -> None:
