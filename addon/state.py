@@ -50,6 +50,7 @@ class ArmwrightVerdict(bpy.types.PropertyGroup):
     verdict: bpy.props.StringProperty()  # type: ignore[valid-type]
     figure: bpy.props.StringProperty()  # type: ignore[valid-type]
     limit: bpy.props.StringProperty()  # type: ignore[valid-type]
+    share: bpy.props.StringProperty()  # type: ignore[valid-type]
     worst: bpy.props.StringProperty()  # type: ignore[valid-type]
 
 

@@ -143,6 +143,7 @@ def show(state: Any, rig_name: str, results: Results) -> None:
         line = state.verdicts.add()
         line.requirement, line.verdict = requirement, check.verdict
         line.figure, line.limit = _figure(check.value, check.unit), _figure(check.limit, check.unit)
+        line.share = _share(check)
         line.worst = f"{check.id}, frame {check.worst_frame}"
     failed = sum(check.verdict == FAIL for check in results.checks)
     far = sum(check.verdict == OUT_OF_REACH for check in results.checks)
@@ -156,6 +157,14 @@ def show(state: Any, rig_name: str, results: Results) -> None:
 
 def _figure(value: float, unit: str) -> str:
     return f"{value:.2g}" if unit == "1" else f"{value:.2g} {unit}"
+
+
+def _share(check: Check) -> str:
+    """How much of its limit a check takes, short enough for a narrow sidebar."""
+    if check.verdict == OUT_OF_REACH:
+        return "out of reach"
+    part = severity(check)
+    return f"{100.0 * part:.2g} % of limit" if part < 10.0 else f"{part:.1g} times limit"
 
 
 def _redraw(context: bpy.types.Context) -> None:

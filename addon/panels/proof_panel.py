@@ -12,16 +12,16 @@ VERDICT_WORDS = {"pass": "holds", "fail": "fails", "out_of_reach": "out of reach
 
 
 class ARMWRIGHT_UL_verdicts(bpy.types.UIList):
-    """One line a requirement: verdict, worst figure, limit."""
+    """One line a requirement: verdict, and how much of its limit the worst figure takes."""
 
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:  # type: ignore[no-untyped-def]
         row = layout.row()
         row.alert = item.verdict == "fail"
-        split = row.split(factor=0.38)
+        split = row.split(factor=0.55)
         split.label(text=item.requirement, icon=VERDICT_ICONS.get(item.verdict, "QUESTION"))
-        figures = split.split(factor=0.5)
-        figures.label(text=item.figure)
-        figures.label(text=f"of {item.limit}")
+        share = split.row()
+        share.alignment = "RIGHT"
+        share.label(text=item.share)
 
 
 class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
@@ -42,12 +42,13 @@ class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
         if not state.headline or state.rig != armature.name:
             return
         layout.label(text=state.headline)
-        layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=9)
+        layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=len(state.verdicts))
         if 0 <= state.active < len(state.verdicts):
             line = state.verdicts[state.active]
             box = layout.box()
             box.scale_y = 0.8
             box.label(text=f"{line.requirement} {VERDICT_WORDS.get(line.verdict, line.verdict)}")
+            box.label(text=f"{line.figure} of {line.limit}")
             for part in line.worst.split("/", 1)[-1].split("/"):
                 box.label(text=part)
         layout.operator("armwright.save_report", icon="FILE_TICK")
