@@ -11,6 +11,10 @@ class GuideError(ArmwrightError):
     """The joints as placed can not make an arm."""
 
 
+class FitError(ArmwrightError):
+    """No arms can be read from a mesh."""
+
+
 class PlanError(ArmwrightError):
     """A plan is malformed, unsafe, or can not be built."""
 

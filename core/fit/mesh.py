@@ -1,0 +1,182 @@
+"""Joints from a character's mesh: the whole way from vertices and faces to a guide."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..anatomy import FOREARM, SHOULDER_HALF_BREADTH, SHOULDER_HEIGHT, UPPER_ARM
+from ..errors import FitError
+from ..guide import FRONT, UP, ArmGuide, Guide, TorsoGuide, Vec3
+from ..stature import CHEST_HEIGHT, CLAVICLE_ASIDE, CLAVICLE_FORWARD, HIP_HEIGHT, NECK_HEIGHT, WAIST_HEIGHT
+from .arms import arms_of
+from .hand import Palm, palm_of
+from .joints import ArmJoints, Read, joints_of
+from .line import centre_line
+from .surface import Array, Faces, Net, net_of, triangles_of
+from .walk import Body, Limb, body_of
+
+# Segment lengths over stature, both (Winter; see anatomy.py).
+ARM = UPPER_ARM + FOREARM
+SIDE_WORDS = {"L": "left", "R": "right"}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How a joint or a direction of an arm came about.
+
+    Attributes:
+        side: "L" or "R".
+        part: the field of ArmGuide.
+        confidence: 0 to 1.
+        guessed: by proportion or convention; False: read from the mesh.
+    """
+
+    side: str
+    part: str
+    confidence: float
+    guessed: bool
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A guide read from a mesh, how each part of it came about, and what the user should look at."""
+
+    guide: Guide
+    readings: tuple[Reading, ...]
+    warnings: tuple[str, ...]
+
+
+def fit_mesh(
+    vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec3 = FRONT, unit: float = 1.0
+) -> Fit:
+    """Arms and torso of the character with `vertices`, (V, 3), and `faces`, polygons or (F, 3).
+
+    `up` and `front` are the character's directions in the mesh's space, `unit` the metres of one unit of it; the guide
+    is in that space in metres. Several meshes go in as one, with their indices moved on. Raises FitError where the
+    mesh, the directions or the unit can not be used, or where there is no pair of arms.
+    """
+    frame = _frame(up, front)
+    if not (math.isfinite(unit) and unit > 0.0):
+        raise FitError(f"the unit is {unit:g} metres: it has to be more than 0")
+    vertices = np.asarray(vertices, np.float64)
+    triangles = triangles_of(vertices, faces)
+    net = net_of(vertices @ frame.T * unit, triangles)
+    body = body_of(net)
+    sides = arms_of(net, body)
+    middle = float(np.median(net.points[body.ring, 0]))
+    waist = np.array([middle, *net.points[body.ring, 1:].mean(axis=0)])
+    arms, readings, warnings = [], [], []
+    for side, limb in zip("LR", sides, strict=True):
+        arm, arm_readings, arm_warnings = _arm(net, body, limb, side, waist)
+        arms.append(arm)
+        readings += arm_readings
+        warnings += arm_warnings
+    guide = Guide(
+        name=name,
+        arms=tuple(_turned(arm, frame) for arm in arms),
+        torso=_torso(net, waist, float(np.mean([arm.shoulder[2] for arm in arms])), frame),
+        up=_vec(frame[2]),
+        front=_vec(-frame[1]),
+    )
+    return Fit(guide, tuple(readings), tuple(warnings))
+
+
+def _arm(
+    net: Net, body: Body, limb: Limb, side: str, waist: Array
+) -> tuple[ArmGuide, list[Reading], list[str]]:
+    line = centre_line(net, limb, body.distance)
+    joints = joints_of(net, line, net.points[limb.tip], waist)
+    left = side == "L"
+    wrist, end = joints.wrist.point, joints.hand_end.point
+    outward = np.array([1.0 if left else -1.0, 0.0, 0.0])
+    # A palm faces down in a T-pose and inwards where the arm hangs: where both count, the hand's direction decides.
+    usual = -outward - np.array([0.0, 0.0, 1.0])
+    palm = palm_of(net.points[limb.patches], net.areas[limb.patches], wrist, end, left, usual)
+    clavicle = _clavicle(joints.shoulder.point, waist)
+    bend, bend_reading, warnings = _bend(joints, palm, side)
+    arm = ArmGuide(
+        side=side,
+        clavicle=_vec(clavicle),
+        shoulder=_vec(joints.shoulder.point),
+        elbow=_vec(joints.elbow.point),
+        wrist=_vec(wrist),
+        hand_end=_vec(end),
+        palm=_vec(palm.direction),
+        bend=_vec(bend),
+    )
+    parts: list[tuple[str, Read]] = [
+        ("clavicle", Read(clavicle, 0.3, True)),
+        ("shoulder", joints.shoulder),
+        ("elbow", joints.elbow),
+        ("wrist", joints.wrist),
+        ("hand_end", joints.hand_end),
+    ]
+    readings = [Reading(side, part, read.confidence, read.guessed) for part, read in parts]
+    readings += [Reading(side, "palm", palm.confidence, palm.guessed), bend_reading]
+    if palm.guessed:
+        warnings.append(f"the {SIDE_WORDS[side]} hand has no flat side, so its palm was guessed: check where it faces")
+    return arm, readings, warnings
+
+
+def _bend(joints: ArmJoints, palm: Palm, side: str) -> tuple[Array, Reading, list[str]]:
+    if joints.bend is not None:
+        return joints.bend, Reading(side, "bend", joints.elbow.confidence, False), []
+    # The elbow of a relaxed arm points to the little finger's side: opposite the thumb's.
+    along = joints.wrist.point - joints.shoulder.point
+    bend = np.cross(along, palm.direction) * (1.0 if side == "L" else -1.0)
+    bend = bend / np.linalg.norm(bend)
+    warning = (
+        f"the {SIDE_WORDS[side]} arm is straight, so its elbow is by proportion and points away from the thumb: "
+        "check both"
+    )
+    return bend, Reading(side, "bend", 0.5 * palm.confidence, True), [warning]
+
+
+def _clavicle(shoulder: Array, waist: Array) -> Array:
+    """The clavicle's inner end by handbook proportions: beside the middle, a little in front of the shoulder."""
+    half = float(shoulder[0] - waist[0])
+    stature = abs(half) / SHOULDER_HALF_BREADTH
+    aside = half * CLAVICLE_ASIDE / SHOULDER_HALF_BREADTH
+    return np.array([waist[0] + aside, shoulder[1] - CLAVICLE_FORWARD * stature, shoulder[2]])
+
+
+def _torso(net: Net, waist: Array, shoulder_height: float, frame: Array) -> TorsoGuide:
+    """Torso joints by handbook heights between the floor and the shoulders, in the middle of the body."""
+    low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
+    scale = (shoulder_height - low) / SHOULDER_HEIGHT
+    levels = [low + scale * level for level in (HIP_HEIGHT, WAIST_HEIGHT, CHEST_HEIGHT, NECK_HEIGHT)]
+    top = max(high, levels[-1] + 0.05 * scale)
+    points = [np.array([waist[0], waist[1], level]) @ frame for level in (low, *levels, top)]
+    return TorsoGuide(_vec(points[0]), tuple(_vec(point) for point in points[1:-1]), _vec(points[-1]))
+
+
+def _frame(up: Vec3, front: Vec3) -> Array:
+    """Rows: to the character's left, to its back, up; units, in the mesh's space."""
+    upward, forward = np.array(up, float), np.array(front, float)
+    if not (np.isfinite(upward).all() and np.isfinite(forward).all() and np.linalg.norm(upward) > 1e-9):
+        raise FitError("the up and front directions have to be finite and not 0: give, for example, 0 0 1 and 0 -1 0")
+    upward = upward / np.linalg.norm(upward)
+    forward = forward - upward * float(forward @ upward)
+    if not np.linalg.norm(forward) > 1e-3 * max(1e-9, float(np.linalg.norm(np.array(front, float)))):
+        raise FitError("the up and front directions are parallel: give, for example, 0 0 1 and 0 -1 0")
+    forward = forward / np.linalg.norm(forward)
+    return np.stack([np.cross(upward, forward), -forward, upward])
+
+
+def _turned(arm: ArmGuide, frame: Array) -> ArmGuide:
+    """The arm in the mesh's space."""
+
+    def back(vector: Vec3) -> Vec3:
+        return _vec(np.array(vector) @ frame)
+
+    return ArmGuide(
+        arm.side, back(arm.clavicle), back(arm.shoulder), back(arm.elbow), back(arm.wrist), back(arm.hand_end),
+        back(arm.palm), None if arm.bend is None else back(arm.bend),
+    )  # fmt: skip
+
+
+def _vec(vector: Array) -> Vec3:
+    return float(vector[0]), float(vector[1]), float(vector[2])
