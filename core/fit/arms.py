@@ -29,7 +29,8 @@ def arms_of(net: Net, body: Body) -> tuple[Limb, Limb]:
 
     Raises FitError with what was found instead.
     """
-    middle = float(np.median(net.points[body.ring, 0]))
+    ring = net.points[body.ring, 0]
+    middle = 0.5 * float(ring.min() + ring.max())
     low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
     farthest = float(body.distance.max())
     aside = [limb for limb in body.limbs if abs(_aside(net, limb, middle)) > LEAST_ASIDE * limb.length]

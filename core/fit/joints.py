@@ -7,27 +7,29 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..anatomy import FOREARM, HAND, UPPER_ARM
-from .line import Line, along_line, straight
+from ..anatomy import FOREARM, HAND, SHOULDER_HALF_BREADTH, UPPER_ARM
+from .line import Line, along_line, continued, straight, whole_part
 from .surface import Array, Net
 
-# Parts of the arm from shoulder to fingertips.
-WHOLE = UPPER_ARM + FOREARM + HAND
+# Parts of the arm from shoulder to fingertips, over stature.
+ARM = UPPER_ARM + FOREARM
+WHOLE = ARM + HAND
 # The wrist is sought where a hand is between these parts of the arm long (Winter's: 0.245).
 SHORTEST_HAND, LONGEST_HAND = 0.12, 0.34
 # A hand is this much broader than the wrist, or it is a stub.
 HAND_OVER_WRIST = 1.2
-# A bend below the first is noise; above the second the corner gives the elbow's place to about 1 % of the arm.
-LEAST_BEND, PLAIN_BEND = math.radians(8.0), math.radians(20.0)
-# Elbow, over the way from shoulder to wrist, is sought between these.
-ELBOW_SEARCH = (0.35, 0.75)
-# A torso's side is nearer to the arm's axis than this many radii where they have met.
-OPEN_ARMPIT = 1.6
-# Where the axis is nearer than this many radii to the shoulder's outside, it has left the joint behind.
-UNDER_SKIN = 0.85
-# The joint lies this many radii inside the armpit's fold, across the torso's side.
-INSIDE_FOLD = 0.5
-GUESSED = 0.5
+# A bend below the first is noise of the line; below the second its side is plain, but not its place; above the third
+# the corner gives the elbow's place.
+LEAST_BEND, PLACED_BEND, PLAIN_BEND = math.radians(4.0), math.radians(10.0), math.radians(20.0)
+# Elbow, over the way from wrist to shoulder, is sought between these; sections nearer to it than the gap are left out.
+ELBOW_SEARCH = (0.25, 0.65)
+ELBOW_GAP = 0.06
+FEWEST_SECTIONS = 4
+# The shoulder's outside is reached where it is nearer to the axis than this part of the arm's radius.
+NEAR_OUTSIDE = 0.6
+# Sines of the arm's slant between which the shoulder's outside begins to tell where the joint is: about 17, 30 degrees.
+LEVEL, SLANTED = 0.3, 0.5
+ROUNDS = 2
 
 
 @dataclass(frozen=True)
@@ -50,47 +52,103 @@ class ArmJoints:
     bend: Array | None
 
 
-def joints_of(net: Net, line: Line, tip: Array, inward: Array) -> ArmJoints:
+def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
     """The joints of the arm with the centre line `line` and the fingertip `tip`, (3,).
 
-    `inward` is a point in the lower torso, which tells the armpit's side from the outside.
+    `net` has its axes to the left, to the back, and up; `middle` is the body's middle on the first.
     """
-    # The limb ends where it parts from the torso, aslant; the sections there are not whole.
-    radius = float(np.median(0.5 * (line.broad + line.thin)[len(line.along) // 2 :]))
-    trusted = line.along < line.along[-1] - 0.7 * radius
-    free = Line(line.points[trusted], line.along[trusted], line.broad[trusted], line.thin[trusted])
-    about = 1.2 * float(free.along[-1])
-    wrist_at, flare = _narrowest(free, about)
-    corner, bend, upper = _corner(free, wrist_at, about)
-    shoulder, sure = _shoulder(net, upper, free, radius, inward)
-    whole = float(free.along[-1] + np.linalg.norm(shoulder - free.points[-1]))
+    whole = whole_part(line)
+    radius = float(np.median(0.5 * (whole.broad + whole.thin)[-5:]))
+    carried = continued(net, whole, 0.6 * float(whole.along[-1]))
+    length = _length_by_breadth(carried, middle)
+    for _ in range(ROUNDS):
+        wrist_at, flare = _narrowest(carried, length)
+        corner, bend, upper = _corner(carried, wrist_at, length, radius)
+        bent = bend >= PLACED_BEND
+        wrist_point = along_line(carried, wrist_at)
+        begin, share = (corner, UPPER_ARM) if bent else (wrist_point, ARM)
+        shoulder = _shoulder(net, upper, begin, share, radius, middle)
+        inner = float(np.linalg.norm(shoulder.point - corner)) if bent else 0.0
+        if bent:
+            length = float(_nearest_along(carried, corner)) + inner
+        else:
+            length = wrist_at + float(np.linalg.norm(shoulder.point - wrist_point))
     has_hand = flare > HAND_OVER_WRIST
-    bent = bend >= LEAST_BEND
     if has_hand:
-        wrist = Read(along_line(free, wrist_at), min(0.9, 0.5 + (flare - HAND_OVER_WRIST)), False)
+        wrist = Read(wrist_point, min(0.9, 0.5 + (flare - HAND_OVER_WRIST)), False)
     elif bent:
-        upper_length = float(np.linalg.norm(corner - shoulder))
-        elbow_at = whole - upper_length
-        wrist = Read(along_line(free, max(0.0, elbow_at - upper_length * FOREARM / UPPER_ARM)), 0.4, True)
+        at = length - inner * ARM / UPPER_ARM
+        wrist = Read(along_line(carried, max(SHORTEST_HAND * length, at)), 0.4, True)
     else:
-        wrist = Read(along_line(free, whole * HAND / WHOLE), 0.3, True)
-    across = wrist.point - shoulder
-    if bent:
-        share = min(1.0, (bend - LEAST_BEND) / (PLAIN_BEND - LEAST_BEND))
-        elbow = Read(corner, 0.6 + 0.3 * share, False)
-        side = corner - shoulder - across * float((corner - shoulder) @ across / (across @ across))
-        direction = side / np.linalg.norm(side)
-    else:
-        elbow = Read(shoulder + across * UPPER_ARM / (UPPER_ARM + FOREARM), GUESSED, True)
-        direction = None
-    return ArmJoints(Read(shoulder, sure, False), elbow, wrist, Read(tip, 0.9 if has_hand else 0.5, False), direction)
+        wrist = Read(along_line(carried, length * HAND / WHOLE), 0.3, True)
+    end = hand_end_of(net.points, wrist.point, tip)
+    elbow, side = _elbow(carried, corner, bend, shoulder.point, wrist.point)
+    return ArmJoints(shoulder, elbow, wrist, Read(end, 0.9 if has_hand else 0.5, False), side)
 
 
-def _narrowest(line: Line, about: float) -> tuple[float, float]:
+def hand_end_of(points: Array, wrist: Array, tip: Array) -> Array:
+    """The end of the middle of the hand: on the line from the wrist through the outer half of the hand, (3,).
+
+    The patch farthest from the torso, `tip`, may be at a corner of the hand.
+    """
+    along = tip - wrist
+    size = float(np.linalg.norm(along))
+    hand = points[np.linalg.norm(points - 0.5 * (wrist + tip), axis=1) < 0.75 * size]
+    along = along / size
+    for _ in range(2):
+        height = (hand - wrist) @ along
+        outer = hand[(height > 0.5 * height.max()) & (height > 0.0)]
+        spread = outer - wrist
+        across = spread - (spread @ along)[:, None] * along
+        # The middle of the extent, not of the mass, which fingers or a thumb would pull.
+        aim = along * float((spread @ along).mean()) + _middle_of_extent(across)
+        along = aim / np.linalg.norm(aim)
+    return np.asarray(wrist + along * float(((hand - wrist) @ along).max()))
+
+
+def _middle_of_extent(across: Array) -> Array:
+    """The middle between the extremes along the directions in which points spread most, (3,)."""
+    mean = across.mean(axis=0)
+    axes = np.linalg.svd(across - mean, full_matrices=False)[2][:2]
+    sides = (across - mean) @ axes.T
+    return np.asarray(mean + 0.5 * (sides.max(axis=0) + sides.min(axis=0)) @ axes)
+
+
+def _elbow(line: Line, corner: Array, bend: float, shoulder: Array, wrist: Array) -> tuple[Read, Array | None]:
+    """The elbow and the direction in which it points, None where the arm is straight."""
+    across = wrist - shoulder
+    by_proportion = shoulder + across * UPPER_ARM / ARM
+    if bend < LEAST_BEND:
+        return Read(by_proportion, 0.5, True), None
+    if bend >= PLACED_BEND:
+        plain = min(1.0, (bend - PLACED_BEND) / (PLAIN_BEND - PLACED_BEND))
+        elbow = Read(corner, 0.6 + 0.3 * plain, False)
+    else:
+        elbow = Read(along_line(line, _nearest_along(line, by_proportion)), 0.5, True)
+    side = elbow.point - shoulder
+    side = side - across * float(side @ across / (across @ across))
+    size = float(np.linalg.norm(side))
+    return elbow, side / size if size > 1e-6 * float(np.linalg.norm(across)) else None
+
+
+def _nearest_along(line: Line, point: Array) -> float:
+    return float(line.along[np.linalg.norm(line.points - point, axis=1).argmin()])
+
+
+def _length_by_breadth(line: Line, middle: float) -> float:
+    """Length of the arm from the tip to where its distance from the body's middle is a shoulder's, by proportion."""
+    breadth = np.abs(line.points[:, 0] - middle)
+    reached = np.flatnonzero(breadth <= line.along * SHOULDER_HALF_BREADTH / WHOLE)
+    first = int(reached[0]) if len(reached) else len(breadth) - 1
+    # An arm that hangs passes beside the hips nearer to the middle than its shoulder.
+    return max(float(line.along[first]), 0.9 * float(line.along[-1])) if len(reached) else float(line.along[-1])
+
+
+def _narrowest(line: Line, length: float) -> tuple[float, float]:
     """Where the line is narrowest near the hand, from the tip, and how much broader the hand is than that."""
-    where = (line.along > SHORTEST_HAND * about) & (line.along < LONGEST_HAND * about)
+    where = (line.along > SHORTEST_HAND * length) & (line.along < LONGEST_HAND * length)
     if np.count_nonzero(where) < 3:
-        return HAND / WHOLE * about, 0.0
+        return HAND / WHOLE * length, 0.0
     smooth = np.convolve(np.pad(line.broad, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
     index = np.flatnonzero(where)
     least = int(index[smooth[index].argmin()])
@@ -98,36 +156,31 @@ def _narrowest(line: Line, about: float) -> tuple[float, float]:
     return float(line.along[least]), flare
 
 
-def _corner(line: Line, wrist_at: float, about: float) -> tuple[Array, float, tuple[Array, Array]]:
+def _corner(
+    line: Line, wrist_at: float, length: float, radius: float
+) -> tuple[Array, float, tuple[Array, Array]]:
     """The elbow as the corner of two straight lines, their angle, and the upper arm's (point, direction inwards).
 
     The two lines that fit best, over all places of the corner; sections nearer to the corner than a radius are left
     out, because they cut both segments.
     """
-    inside = (line.along > wrist_at) & (line.broad > 0.0)
+    inside = (line.along > wrist_at) & (line.broad > 0.0) & (line.along < length - 0.5 * radius)
     points, along = line.points[inside], line.along[inside]
-    reach = about - wrist_at
+    reach = length - wrist_at
     best: tuple[float, Array, float, tuple[Array, Array]] | None = None
-    for where in np.linspace(along[0], along[-1], 60):
-        # Measured from the shoulder: the upper arm's part of the way.
-        if not ELBOW_SEARCH[0] < (about - where) / reach < ELBOW_SEARCH[1]:
-            continue
-        gap = 0.06 * reach
-        fore, upper = points[along < where - gap], points[along > where + gap]
-        if len(fore) < 4 or len(upper) < 4:
+    for share in np.linspace(*ELBOW_SEARCH, 41):
+        where = wrist_at + share * reach
+        fore, upper = points[along < where - ELBOW_GAP * reach], points[along > where + ELBOW_GAP * reach]
+        if len(fore) < FEWEST_SECTIONS or len(upper) < FEWEST_SECTIONS:
             continue
         (a, u), (b, v) = straight(fore), straight(upper)
-        rest = _off(fore, a, u) + _off(upper, b, v)
-        rest /= len(fore) + len(upper)
+        rest = (_off(fore, a, u) + _off(upper, b, v)) / (len(fore) + len(upper))
         if best is None or rest < best[0]:
             best = rest, _meeting(a, u, b, v), math.acos(max(-1.0, min(1.0, float(u @ v)))), (b, v)
     if best is None:
-        middle, axis = straight(points)
-        return middle, 0.0, (middle, axis)
+        return points.mean(axis=0), 0.0, straight(points)
     _, corner, bend, upper_line = best
-    if bend < LEAST_BEND:
-        return corner, bend, straight(points)
-    return corner, bend, upper_line
+    return corner, bend, upper_line if bend >= LEAST_BEND else straight(points)
 
 
 def _off(points: Array, at: Array, direction: Array) -> float:
@@ -148,42 +201,43 @@ def _meeting(a: Array, u: Array, b: Array, v: Array) -> Array:
 
 
 def _shoulder(
-    net: Net, upper: tuple[Array, Array], line: Line, radius: float, inward: Array
-) -> tuple[Array, float]:
-    """The shoulder joint on the upper arm's axis, inside the armpit's fold, and how sure it is.
+    net: Net, upper: tuple[Array, Array], begin: Array, share: float, radius: float, middle: float
+) -> Read:
+    """The shoulder joint on the upper arm's axis `upper`, inwards from `begin`, an elbow or wrist.
 
-    From the last whole section inwards: the armpit is where the surface on the torso's side leaves the axis. The joint
-    is deeper by the slant of the arm, but not past where the axis comes near to the shoulder's outside.
+    A slanted arm's axis runs up to the shoulder's outside: the joint is where the outside, going towards the neck,
+    begins to come nearer. The axis of a level arm goes on into the torso: there the joint is where its distance from
+    the body's middle has to the arm's part `share` (over stature) the proportion of the handbook.
     """
     at, axis = upper
-    start = at + axis * float((line.points[-1] - at) @ axis)
-    towards = inward - start
-    towards = towards - axis * float(towards @ axis)
-    towards /= max(float(np.linalg.norm(towards)), 1e-30)
-    offset = net.points - start
-    depth = offset @ axis
-    flat = offset - depth[:, None] * axis
-    away = np.linalg.norm(flat, axis=1)
-    cosine = (flat @ towards) / np.maximum(away, 1e-30)
-    near = (away < 4.0 * radius) & (depth > -2.0 * radius) & (depth < 9.0 * radius)
-    step = 0.25 * net.width
-    fold, found = 0.0, False
-    half = 0.75 * net.width
-    inner = near & (cosine > 0.7)
-    for depth_now in np.arange(0.0, 7.0 * radius, step):
-        here = inner & (np.abs(depth - depth_now) < half)
-        if not here.any() or away[here].min() > OPEN_ARMPIT * radius:
-            fold, found = float(depth_now), True
-            break
-    # Unit axis across the torso's side: how much of the arm's axis goes sideways.
-    sideways = max(abs(float(axis[0])), 0.05)
-    drop = math.sqrt(max(0.0, 1.0 - sideways * sideways))
-    deepest = fold + radius * (INSIDE_FOLD + drop) / sideways
-    outer = net.points[near & (cosine < -0.2)]
-    best = fold
-    for depth_now in np.arange(fold, min(deepest, fold + 6.0 * radius) + step, step):
-        point = start + depth_now * axis
-        if len(outer) and np.linalg.norm(outer - point, axis=1).min() < UNDER_SKIN * radius:
-            break
-        best = float(min(depth_now, deepest))
-    return start + best * axis, 0.7 if found else 0.3
+    start = at + axis * float((begin - at) @ axis)
+    aside = 1.0 if start[0] > middle else -1.0
+    by_breadth = aside * (start[0] - middle) / (SHOULDER_HALF_BREADTH / share - aside * float(axis[0]))
+    by_breadth = max(float(by_breadth), 2.0 * radius)
+    slant = float(axis[2])
+    weight = min(1.0, max(0.0, (slant - LEVEL) / (SLANTED - LEVEL)))
+    found = _under_outside(net, start, axis, by_breadth, radius, aside) if weight > 0.0 else None
+    if found is None:
+        return Read(start + by_breadth * axis, 0.4, True)
+    depth = weight * found + (1.0 - weight) * by_breadth
+    unlike = abs(found - by_breadth) / by_breadth
+    return Read(start + depth * axis, max(0.3, 0.4 + 0.5 * weight - unlike), weight < 0.5)
+
+
+def _under_outside(
+    net: Net, start: Array, axis: Array, usual: float, radius: float, aside: float
+) -> float | None:
+    """Depth along the axis at which the surface above and outside begins to come nearer; None if it does not."""
+    # What is below or on the torso's side does not count: the armpit, the ribs.
+    outwards = np.array([0.3 * aside, 0.0, 1.0])
+    usual_gap: float | None = None
+    for depth in np.arange(0.6 * usual, 1.8 * usual, 0.2 * net.width):
+        offset = net.points - (start + depth * axis)
+        outside = offset[offset @ outwards > 0.0]
+        gap = float(np.linalg.norm(outside, axis=1).min()) if len(outside) else 0.0
+        if usual_gap is None:
+            usual_gap = gap
+        usual_gap = max(usual_gap, min(gap, 1.1 * usual_gap))
+        if gap <= NEAR_OUTSIDE * usual_gap:
+            return float(depth - (usual_gap - gap) / axis[2])
+    return None

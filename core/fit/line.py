@@ -14,6 +14,11 @@ ROUNDS = 3
 SPAN = 2
 # A cross-section has to hold this many patches to have a shape.
 FEWEST_PATCHES = 4
+# Where a limb meets the torso its sections are cut aslant, and their thickness drops below this part of what it was.
+WHOLE_SECTION = 0.88
+# Sectors that a section is looked at in, and how much farther than the radius a sector's surface may be.
+SECTORS = 8
+OPEN = 1.5
 
 
 @dataclass(frozen=True)
@@ -92,3 +97,65 @@ def along_line(line: Line, where: float) -> Array:
     if where > line.along[-1]:
         return line.points[-1] + (where - float(line.along[-1])) * directions_of(line.points)[-1]
     return np.array([np.interp(where, line.along, line.points[:, k]) for k in range(3)])
+
+
+def whole_part(line: Line) -> Line:
+    """The part of the line, from the tip, whose sections are whole: not yet cut aslant by the torso."""
+    end = len(line.along)
+    for index in range(5, len(line.along)):
+        usual = float(np.median(line.thin[index - 4 : index]))
+        if line.along[index] > 0.45 * line.along[-1] and line.thin[index] < WHOLE_SECTION * usual:
+            end = index
+            break
+    # The last section's neighbourhood holds part of the cut already.
+    keep = slice(0, max(4, end - 1))
+    return Line(line.points[keep], line.along[keep], line.broad[keep], line.thin[keep])
+
+
+def continued(net: Net, line: Line, longest: float) -> Line:
+    """The line carried on inwards until a section opens into the torso, at most by `longest`.
+
+    Each next section takes, in each sector around the axis, the surface nearest to it; all patches count, whatever
+    limb they are of.
+    """
+    step = net.width
+    points, radii = list(line.points), list(0.5 * (line.broad + line.thin))
+    along = list(line.along)
+    radius = float(np.median(radii[-5:]))
+    while along[-1] - line.along[-1] < longest:
+        # An elbow may be just behind: at first over few sections, then over more of those that were added.
+        back = points[-1 - min(len(points) - 1, 2 + len(points) - len(line.points), 6)]
+        direction = (points[-1] - back) / np.linalg.norm(points[-1] - back)
+        centre = points[-1] + step * direction
+        offset = net.points - centre
+        height = offset @ direction
+        flat = offset - height[:, None] * direction
+        away = np.linalg.norm(flat, axis=1)
+        here = (np.abs(height) < 0.75 * step) & (away < 2.5 * radius)
+        first = _across(direction)
+        second = np.cross(direction, first)
+        angle = np.arctan2(flat[here] @ second, flat[here] @ first)
+        sector = np.floor((angle / (2.0 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
+        ring = []
+        for number in range(SECTORS):
+            inside = sector == number
+            nearest = float(away[here][inside].min()) if inside.any() else np.inf
+            if nearest <= OPEN * radius:
+                ring.append(flat[here][inside & (away[here] < nearest + 0.3 * radius)].mean(axis=0))
+        if len(ring) < SECTORS:
+            break
+        moved = centre + np.mean(ring, axis=0)
+        along.append(along[-1] + float(np.linalg.norm(moved - points[-1])))
+        points.append(moved)
+        radii.append(float(np.mean(np.linalg.norm(np.array(ring), axis=1))))
+    rest = radii[len(line.points) :]
+    return Line(
+        np.array(points), np.array(along), np.concatenate([line.broad, rest]), np.concatenate([line.thin, rest])
+    )
+
+
+def _across(direction: Array) -> Array:
+    """A unit at a right angle to `direction`."""
+    axis = np.eye(3)[int(np.abs(direction).argmin())]
+    across = axis - direction * float(axis @ direction)
+    return np.asarray(across / np.linalg.norm(across))

@@ -66,8 +66,8 @@ def fit_mesh(
     net = net_of(vertices @ frame.T * unit, triangles)
     body = body_of(net)
     sides = arms_of(net, body)
-    middle = float(np.median(net.points[body.ring, 0]))
-    waist = np.array([middle, *net.points[body.ring, 1:].mean(axis=0)])
+    ring = net.points[body.ring]
+    waist = np.array([*(0.5 * (ring[:, :2].min(axis=0) + ring[:, :2].max(axis=0))), ring[:, 2].mean()])
     arms, readings, warnings = [], [], []
     for side, limb in zip("LR", sides, strict=True):
         arm, arm_readings, arm_warnings = _arm(net, body, limb, side, waist)
@@ -88,7 +88,7 @@ def _arm(
     net: Net, body: Body, limb: Limb, side: str, waist: Array
 ) -> tuple[ArmGuide, list[Reading], list[str]]:
     line = centre_line(net, limb, body.distance)
-    joints = joints_of(net, line, net.points[limb.tip], waist)
+    joints = joints_of(net, line, net.points[limb.tip], float(waist[0]))
     left = side == "L"
     wrist, end = joints.wrist.point, joints.hand_end.point
     outward = np.array([1.0 if left else -1.0, 0.0, 0.0])
