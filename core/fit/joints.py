@@ -25,6 +25,8 @@ LEAST_BEND, PLACED_BEND, PLAIN_BEND = math.radians(4.0), math.radians(10.0), mat
 ELBOW_SEARCH = (0.25, 0.65)
 ELBOW_GAP = 0.06
 FEWEST_SECTIONS = 4
+# The end of a hand is looked for from its part beyond this, which the thumb does not reach.
+OUTER_HAND = 0.7
 # The shoulder's outside is reached where it is nearer to the axis than this part of the arm's radius.
 NEAR_OUTSIDE = 0.6
 # Sines of the arm's slant between which the shoulder's outside begins to tell where the joint is: about 17, 30 degrees.
@@ -59,7 +61,7 @@ def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
     """
     whole = whole_part(line)
     radius = float(np.median(0.5 * (whole.broad + whole.thin)[-5:]))
-    carried = continued(net, whole, 0.6 * float(whole.along[-1]))
+    carried = continued(net, line, whole, 0.6 * float(whole.along[-1]))
     length = _length_by_breadth(carried, middle)
     for _ in range(ROUNDS):
         wrist_at, flare = _narrowest(carried, length)
@@ -87,7 +89,7 @@ def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
 
 
 def hand_end_of(points: Array, wrist: Array, tip: Array) -> Array:
-    """The end of the middle of the hand: on the line from the wrist through the outer half of the hand, (3,).
+    """The end of the middle of the hand: on the line from the wrist through the outer part of the hand, (3,).
 
     The patch farthest from the torso, `tip`, may be at a corner of the hand.
     """
@@ -97,7 +99,7 @@ def hand_end_of(points: Array, wrist: Array, tip: Array) -> Array:
     along = along / size
     for _ in range(2):
         height = (hand - wrist) @ along
-        outer = hand[(height > 0.5 * height.max()) & (height > 0.0)]
+        outer = hand[(height > OUTER_HAND * height.max()) & (height > 0.0)]
         spread = outer - wrist
         across = spread - (spread @ along)[:, None] * along
         # The middle of the extent, not of the mass, which fingers or a thumb would pull.

@@ -14,11 +14,15 @@ ROUNDS = 3
 SPAN = 2
 # A cross-section has to hold this many patches to have a shape.
 FEWEST_PATCHES = 4
-# Where a limb meets the torso its sections are cut aslant, and their thickness drops below this part of what it was.
+# Where a limb meets the torso its sections are cut aslant, and their thickness over breadth drops below this part of
+# what it is in the limb's middle, between these parts of its length.
 WHOLE_SECTION = 0.88
+MIDDLE = (0.35, 0.75)
 # Sectors that a section is looked at in, and how much farther than the radius a sector's surface may be.
 SECTORS = 8
 OPEN = 1.5
+# Added sections after which a line's direction is its own.
+SETTLED = 3
 
 
 @dataclass(frozen=True)
@@ -101,19 +105,41 @@ def along_line(line: Line, where: float) -> Array:
 
 def whole_part(line: Line) -> Line:
     """The part of the line, from the tip, whose sections are whole: not yet cut aslant by the torso."""
-    end = len(line.along)
-    for index in range(5, len(line.along)):
+    shape = line.thin / np.maximum(line.broad, 1e-30)
+    middle = (line.along > MIDDLE[0] * line.along[-1]) & (line.along < MIDDLE[1] * line.along[-1])
+    whole = shape >= WHOLE_SECTION * float(np.median(shape[middle])) if middle.any() else np.ones(len(shape), bool)
+    end = len(whole)
+    # From the torso outwards: further out, an elbow's sections may be aslant as well.
+    while end > 4 and not (whole[end - 1] and whole[end - 2]):
+        end -= 1
+    # From the tip inwards: a thickness that drops all at once. Each is too early at times, neither too late.
+    for index in range(5, len(whole)):
         usual = float(np.median(line.thin[index - 4 : index]))
-        if line.along[index] > 0.45 * line.along[-1] and line.thin[index] < WHOLE_SECTION * usual:
-            end = index
+        if line.along[index] > MIDDLE[0] * line.along[-1] and line.thin[index] < WHOLE_SECTION * usual:
+            end = max(end, index)
             break
     # The last section's neighbourhood holds part of the cut already.
     keep = slice(0, max(4, end - 1))
     return Line(line.points[keep], line.along[keep], line.broad[keep], line.thin[keep])
 
 
-def continued(net: Net, line: Line, longest: float) -> Line:
-    """The line carried on inwards until a section opens into the torso, at most by `longest`.
+def continued(net: Net, line: Line, whole: Line, longest: float) -> Line:
+    """The part `whole` of `line` carried on inwards until a section opens into the torso, at most by `longest`.
+
+    It starts in the direction of the whole part, or, where an elbow is just at its end, in that of the line beyond:
+    a wrong direction soon leaves the arm, so the longer way is the right one.
+    """
+    ways = [_carried(net, whole, longest, None)]
+    first = len(whole.along)
+    for ahead in (first + 1, first + 3):
+        if ahead < len(line.along):
+            way = line.points[ahead] - whole.points[-1]
+            ways.append(_carried(net, whole, longest, way / max(float(np.linalg.norm(way)), 1e-30)))
+    return max(ways, key=lambda way: float(way.along[-1]))
+
+
+def _carried(net: Net, line: Line, longest: float, towards: Array | None) -> Line:
+    """The line carried on, at first in the direction `towards`.
 
     Each next section takes, in each sector around the axis, the surface nearest to it; all patches count, whatever
     limb they are of.
@@ -126,6 +152,15 @@ def continued(net: Net, line: Line, longest: float) -> Line:
         # An elbow may be just behind: at first over few sections, then over more of those that were added.
         back = points[-1 - min(len(points) - 1, 2 + len(points) - len(line.points), 6)]
         direction = (points[-1] - back) / np.linalg.norm(points[-1] - back)
+        added = len(points) - len(line.points)
+        if towards is not None and added < SETTLED:
+            share = added / SETTLED
+            since = points[-1] - line.points[-1]
+            direction = (1.0 - share) * towards + share * since / max(float(np.linalg.norm(since)), 1e-30)
+            direction = direction / np.linalg.norm(direction)
+        elif towards is not None:
+            back = points[-1 - min(added, 6)]
+            direction = (points[-1] - back) / np.linalg.norm(points[-1] - back)
         centre = points[-1] + step * direction
         offset = net.points - centre
         height = offset @ direction
