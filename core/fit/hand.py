@@ -11,7 +11,7 @@ from .surface import Array
 # Thickness over breadth above which a hand has no flat side.
 FLAT = 0.75
 # The thumb: how much farther than the other side the hand reaches near the wrist, over its breadth.
-THUMB = 0.12
+THUMB = 0.2
 
 
 @dataclass(frozen=True)

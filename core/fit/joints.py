@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..anatomy import FOREARM, HAND, SHOULDER_HALF_BREADTH, UPPER_ARM
-from .line import Line, along_line, continued, straight, whole_part
+from ..errors import FitError
+from .line import Line, along_line, continued, directions_of, straight, whole_part
 from .surface import Array, Net
 
 # Parts of the arm from shoulder to fingertips, over stature.
@@ -16,6 +17,12 @@ ARM = UPPER_ARM + FOREARM
 WHOLE = ARM + HAND
 # The wrist is sought where a hand is between these parts of the arm long (Winter's: 0.245).
 SHORTEST_HAND, LONGEST_HAND = 0.12, 0.34
+# A wrist's section is at least this thick for its breadth.
+ROUND_WRIST = 0.6
+# A shoulder is farther than this many radii of the arm from any surface, or one segment this many times as long as the
+# other: that is no arm.
+FARTHEST_INSIDE = 2.5
+MOST_UNEVEN = 2.0
 # A hand is this much broader than the wrist, or it is a stub.
 HAND_OVER_WRIST = 1.2
 # A bend below the first is noise of the line; below the second its side is plain, but not its place; above the third
@@ -57,7 +64,8 @@ class ArmJoints:
 def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
     """The joints of the arm with the centre line `line` and the fingertip `tip`, (3,).
 
-    `net` has its axes to the left, to the back, and up; `middle` is the body's middle on the first.
+    `net` has its axes to the left, to the back, and up; `middle` is the body's middle on the first. Raises FitError
+    where what was found is no arm.
     """
     whole = whole_part(line)
     radius = float(np.median(0.5 * (whole.broad + whole.thin)[-5:]))
@@ -85,7 +93,19 @@ def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
         wrist = Read(along_line(carried, length * HAND / WHOLE), 0.3, True)
     end = hand_end_of(net.points, wrist.point, tip)
     elbow, side = _elbow(carried, corner, bend, shoulder.point, wrist.point)
+    _check(net, shoulder.point, elbow.point, wrist.point, radius)
     return ArmJoints(shoulder, elbow, wrist, Read(end, 0.9 if has_hand else 0.5, False), side)
+
+
+def _check(net: Net, shoulder: Array, elbow: Array, wrist: Array, radius: float) -> None:
+    """Raises FitError where the joints do not make an arm inside the mesh."""
+    upper, fore = float(np.linalg.norm(elbow - shoulder)), float(np.linalg.norm(wrist - elbow))
+    inside = float(np.linalg.norm(net.points - shoulder, axis=1).min()) < FARTHEST_INSIDE * radius
+    if not (inside and MOST_UNEVEN * upper > fore and MOST_UNEVEN * fore > upper):
+        raise FitError(
+            "an arm was found, but not its shoulder and elbow: it may be joined to the body far below the armpit; "
+            "open the arms from the body, or place the joints by markers"
+        )
 
 
 def hand_end_of(points: Array, wrist: Array, tip: Array) -> Array:
@@ -140,10 +160,17 @@ def _nearest_along(line: Line, point: Array) -> float:
 def _length_by_breadth(line: Line, middle: float) -> float:
     """Length of the arm from the tip to where its distance from the body's middle is a shoulder's, by proportion."""
     breadth = np.abs(line.points[:, 0] - middle)
-    reached = np.flatnonzero(breadth <= line.along * SHOULDER_HALF_BREADTH / WHOLE)
-    first = int(reached[0]) if len(reached) else len(breadth) - 1
-    # An arm that hangs passes beside the hips nearer to the middle than its shoulder.
-    return max(float(line.along[first]), 0.9 * float(line.along[-1])) if len(reached) else float(line.along[-1])
+    reached = np.flatnonzero(
+        (breadth <= line.along * SHOULDER_HALF_BREADTH / WHOLE) & (line.along > 0.4 * line.along[-1])
+    )
+    if len(reached):
+        return float(line.along[reached[0]])
+    # Straight on in the direction of the last sections.
+    direction = directions_of(line.points)[-1]
+    inward = -float(direction[0]) * (1.0 if line.points[-1, 0] > middle else -1.0)
+    ratio = SHOULDER_HALF_BREADTH / WHOLE
+    more = (float(breadth[-1]) - ratio * float(line.along[-1])) / max(ratio + inward, 0.5 * ratio)
+    return float(line.along[-1]) + more
 
 
 def _narrowest(line: Line, length: float) -> tuple[float, float]:
@@ -152,15 +179,15 @@ def _narrowest(line: Line, length: float) -> tuple[float, float]:
     if np.count_nonzero(where) < 3:
         return HAND / WHOLE * length, 0.0
     smooth = np.convolve(np.pad(line.broad, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
-    index = np.flatnonzero(where)
+    # Fingers side by side can be narrower than a wrist, but they are flatter.
+    where_round = where & (line.thin > ROUND_WRIST * line.broad)
+    index = np.flatnonzero(where_round if where_round.any() else where)
     least = int(index[smooth[index].argmin()])
     flare = float(smooth[: least + 1].max() / max(smooth[least], 1e-30))
     return float(line.along[least]), flare
 
 
-def _corner(
-    line: Line, wrist_at: float, length: float, radius: float
-) -> tuple[Array, float, tuple[Array, Array]]:
+def _corner(line: Line, wrist_at: float, length: float, radius: float) -> tuple[Array, float, tuple[Array, Array]]:
     """The elbow as the corner of two straight lines, their angle, and the upper arm's (point, direction inwards).
 
     The two lines that fit best, over all places of the corner; sections nearer to the corner than a radius are left
@@ -202,9 +229,7 @@ def _meeting(a: Array, u: Array, b: Array, v: Array) -> Array:
     return 0.5 * (a + first * u + b + second * v)
 
 
-def _shoulder(
-    net: Net, upper: tuple[Array, Array], begin: Array, share: float, radius: float, middle: float
-) -> Read:
+def _shoulder(net: Net, upper: tuple[Array, Array], begin: Array, share: float, radius: float, middle: float) -> Read:
     """The shoulder joint on the upper arm's axis `upper`, inwards from `begin`, an elbow or wrist.
 
     A slanted arm's axis runs up to the shoulder's outside: the joint is where the outside, going towards the neck,
@@ -226,9 +251,7 @@ def _shoulder(
     return Read(start + depth * axis, max(0.3, 0.4 + 0.5 * weight - unlike), weight < 0.5)
 
 
-def _under_outside(
-    net: Net, start: Array, axis: Array, usual: float, radius: float, aside: float
-) -> float | None:
+def _under_outside(net: Net, start: Array, axis: Array, usual: float, radius: float, aside: float) -> float | None:
     """Depth along the axis at which the surface above and outside begins to come nearer; None if it does not."""
     # What is below or on the torso's side does not count: the armpit, the ribs.
     outwards = np.array([0.3 * aside, 0.0, 1.0])

@@ -44,7 +44,7 @@ class Line:
 def centre_line(net: Net, limb: Limb, distance: Array) -> Line:
     """The centre line of `limb`: centroids of bands of equal distance from the torso, then of upright sections.
 
-    The area weighs each patch, so an uneven mesh does not pull the line. `distance`, (P,), counts from the torso.
+    The area weighs each patch, so an uneven mesh does not pull the line. `distance`, (P,), grows towards the tip.
     """
     own = limb.patches
     points, areas, levels = net.points[own], net.areas[own], distance[own]
@@ -54,8 +54,8 @@ def centre_line(net: Net, limb: Limb, distance: Array) -> Line:
     band = np.clip(np.searchsorted(-edges, -levels, side="right") - 1, 0, count - 1)
     mass = np.bincount(band, areas, count)
     full = mass > 0.0
-    centres = np.stack([np.bincount(band, areas * points[:, k], count) for k in range(3)], axis=1)[full]
-    centres /= mass[full][:, None]
+    sums = [np.bincount(band, areas * points[:, k], count) for k in range(3)]
+    centres: Array = np.stack(sums, axis=1)[full].astype(np.float64) / mass[full][:, None]
     middles = (0.5 * (edges[1:] + edges[:-1]))[full]
     broad, thin = np.zeros(len(centres)), np.zeros(len(centres))
     for _ in range(ROUNDS):
@@ -99,7 +99,7 @@ def straight(points: Array) -> tuple[Array, Array]:
 def along_line(line: Line, where: float) -> Array:
     """The point of the line at a length from the tip, (3,); beyond its ends, straight on."""
     if where > line.along[-1]:
-        return line.points[-1] + (where - float(line.along[-1])) * directions_of(line.points)[-1]
+        return np.asarray(line.points[-1] + (where - float(line.along[-1])) * directions_of(line.points)[-1])
     return np.array([np.interp(where, line.along, line.points[:, k]) for k in range(3)])
 
 

@@ -16,10 +16,12 @@ from .hand import Palm, palm_of
 from .joints import ArmJoints, Read, joints_of
 from .line import centre_line
 from .surface import Array, Faces, Net, net_of, triangles_of
-from .walk import Body, Limb, body_of
+from .walk import Body, Limb, body_of, from_tip
 
 # Segment lengths over stature, both (Winter; see anatomy.py).
 ARM = UPPER_ARM + FOREARM
+# A joint that is farther than this, over the arm's length, from the other side's mirror image is worth a look.
+UNLIKE = 0.1
 SIDE_WORDS = {"L": "left", "R": "right"}
 
 
@@ -49,9 +51,7 @@ class Fit:
     warnings: tuple[str, ...]
 
 
-def fit_mesh(
-    vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec3 = FRONT, unit: float = 1.0
-) -> Fit:
+def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec3 = FRONT, unit: float = 1.0) -> Fit:
     """Arms and torso of the character with `vertices`, (V, 3), and `faces`, polygons or (F, 3).
 
     `up` and `front` are the character's directions in the mesh's space, `unit` the metres of one unit of it; the guide
@@ -74,6 +74,7 @@ def fit_mesh(
         arms.append(arm)
         readings += arm_readings
         warnings += arm_warnings
+    warnings += _unlike(arms[0], arms[1], float(waist[0]))
     guide = Guide(
         name=name,
         arms=tuple(_turned(arm, frame) for arm in arms),
@@ -84,10 +85,9 @@ def fit_mesh(
     return Fit(guide, tuple(readings), tuple(warnings))
 
 
-def _arm(
-    net: Net, body: Body, limb: Limb, side: str, waist: Array
-) -> tuple[ArmGuide, list[Reading], list[str]]:
-    line = centre_line(net, limb, body.distance)
+def _arm(net: Net, body: Body, limb: Limb, side: str, waist: Array) -> tuple[ArmGuide, list[Reading], list[str]]:
+    limb, levels = from_tip(net, limb, body.distance)
+    line = centre_line(net, limb, levels)
     joints = joints_of(net, line, net.points[limb.tip], float(waist[0]))
     left = side == "L"
     wrist, end = joints.wrist.point, joints.hand_end.point
@@ -133,6 +133,20 @@ def _bend(joints: ArmJoints, palm: Palm, side: str) -> tuple[Array, Reading, lis
         "check both"
     )
     return bend, Reading(side, "bend", 0.5 * palm.confidence, True), [warning]
+
+
+def _unlike(left: ArmGuide, right: ArmGuide, middle: float) -> list[str]:
+    """A warning for each joint that is far from the other side's mirror image."""
+    length = math.dist(left.shoulder, left.elbow) + math.dist(left.elbow, left.wrist)
+    found = []
+    for joint in ("shoulder", "elbow", "wrist"):
+        x, y, z = getattr(right, joint)
+        gap = math.dist(getattr(left, joint), (2.0 * middle - x, y, z)) / length
+        if gap > UNLIKE:
+            found.append(
+                f"the two {joint}s are unlike by {100.0 * gap:.0f} % of the arm: check both, or mirror the better one"
+            )
+    return found
 
 
 def _clavicle(shoulder: Array, waist: Array) -> Array:

@@ -12,7 +12,7 @@ from ..errors import FitError
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
-Faces = Sequence[Sequence[int]] | NDArray[np.integer]
+Faces = Sequence[Sequence[int]] | NDArray[np.int64] | NDArray[np.int32]
 
 # Patches that a whole character's surface is divided into: a patch is then about 1 % of the height wide.
 PATCHES = 6000
@@ -80,8 +80,9 @@ def net_of(vertices: Array, triangles: Indices) -> Net:
     share = np.repeat(_areas(vertices, triangles) / 3.0, 3)
     # A vertex of no area still has a place.
     mass = np.bincount(triangles.ravel(), share, len(vertices)) + 1e-12 * whole
-    areas = np.bincount(patch, mass, count)
-    points = np.stack([np.bincount(patch, mass * vertices[:, k], count) for k in range(3)], axis=1) / areas[:, None]
+    areas = np.bincount(patch, mass, count).astype(np.float64)
+    sums = [np.bincount(patch, mass * vertices[:, k], count) for k in range(3)]
+    points = np.stack(sums, axis=1).astype(np.float64) / areas[:, None]
     links = _unique_pairs(patch[edges])
     return Net(points, areas, _joined(points, links, width), width)
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import heapq
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .surface import Array, Indices, Net, components
 
@@ -15,6 +15,9 @@ ENDS = 6
 # A limb stands out by this part of the farthest distance: more than a finger (0.06 of the stature of about 0.6, for a
 # farthest point at a hand or foot), less than a head (0.18).
 STANDS_OUT = 0.13
+# Where its girth is this many times that of the bands before, in all bands after, it has opened into the torso.
+OPENS = 1.5
+BEFORE, AFTER = 6, 5
 
 
 @dataclass(frozen=True)
@@ -58,9 +61,7 @@ class _Graph:
         lengths = np.linalg.norm(net.points[both[:, 0]] - net.points[both[:, 1]], axis=1)
         starts = np.searchsorted(both[:, 0], np.arange(len(net.points) + 1)).tolist()
         ends, sizes = both[:, 1].tolist(), lengths.tolist()
-        self.near = [
-            list(zip(ends[a:b], sizes[a:b], strict=True)) for a, b in zip(starts[:-1], starts[1:], strict=True)
-        ]
+        self.near = [list(zip(ends[a:b], sizes[a:b], strict=True)) for a, b in pairwise(starts)]
 
     def distances(self, sources: list[int]) -> Array:
         """Shortest way over the edges from any of `sources`, (P,) (Dijkstra)."""
@@ -155,6 +156,25 @@ def _limbs(net: Net, graph: _Graph, distance: Array) -> tuple[Limb, ...]:
     return tuple(sorted(limbs, key=lambda limb: -limb.length))
 
 
-def reach(net: Net, source: int) -> NDArray[np.float64]:
-    """Distance over the surface from one patch, (P,)."""
-    return _Graph(net).distances([source])
+def from_tip(net: Net, limb: Limb, distance: Array) -> tuple[Limb, Array]:
+    """The limb up to where it opens into the torso, and levels, (P,), that grow towards its tip.
+
+    Level sets around a limb that hangs beside the body are upright to it when they count from its tip, and aslant when
+    they count from the torso, as `distance` does. They grow all at once where they pass the armpit: where they do, and
+    stay so, the limb ends. Otherwise it stays as it is.
+    """
+    away = _Graph(net).distances([limb.tip])
+    own = np.zeros(len(away), bool)
+    own[limb.patches] = True
+    first = int(float(away[~own].min()) / net.width)
+    last = int(float(away[own].max()) / net.width)
+    count = int(float(away.max()) / net.width) + 1
+    girth = np.bincount((away / net.width).astype(np.int64), net.areas, count)
+    # A band of patches is ragged: its girth is taken over three.
+    girth = np.convolve(np.pad(girth, 1, mode="edge"), np.ones(3) / 3.0, mode="valid")
+    for index in range(max(BEFORE + 1, first), min(last, count - AFTER)):
+        usual = float(np.median(girth[index - BEFORE - 1 : index - 1]))
+        if girth[index : index + AFTER].min() > OPENS * usual:
+            length = index * net.width
+            return Limb(limb.tip, np.flatnonzero(away < length), -length, length), -away
+    return limb, distance

@@ -1,7 +1,7 @@
 """Bodies with known joints, made by script, for the tests of reading joints from a mesh.
 
-Two makers: `skin` draws one closed surface around a field of blended solids (surface nets on a grid), `tubes` sets lofted
-tubes side by side, few polygons, separate parts. Neither shares code with what reads the joints.
+Two makers: `skin` draws one closed surface around a field of blended solids (surface nets on a grid), `tubes` sets
+lofted tubes side by side, few polygons, separate parts. Neither shares code with what reads the joints.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ Array = np.ndarray
 class Shape:
     """A body: lengths over its stature, angles in degrees.
 
-    `lowered` is the upper arm's angle below horizontal, `flexion` the elbow's, forwards, `roll` the hand's about itself.
+    `lowered` is the upper arm's angle below horizontal, `flexion` the elbow's, forwards, `roll` the hand's about its
+    length.
     """
 
     stature: float = 1.75
