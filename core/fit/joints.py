@@ -22,6 +22,8 @@ ROUND_WRIST = 0.6
 # A shoulder is farther than this many radii of the arm from any surface, or one segment this many times as long as the
 # other: that is no arm.
 FARTHEST_INSIDE = 2.5
+# Of the way from tip to shoulder, at least this much has to stand free; the elbow is at 0.58 (Winter).
+LEAST_SEEN = 0.65
 MOST_UNEVEN = 2.0
 # A hand is this much broader than the wrist, or it is a stub.
 HAND_OVER_WRIST = 1.2
@@ -93,15 +95,16 @@ def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
         wrist = Read(along_line(carried, length * HAND / WHOLE), 0.3, True)
     end = hand_end_of(net.points, wrist.point, tip)
     elbow, side = _elbow(carried, corner, bend, shoulder.point, wrist.point)
-    _check(net, shoulder.point, elbow.point, wrist.point, radius)
+    seen = float(carried.along[-1]) / length
+    _check(net, shoulder.point, elbow.point, wrist.point, radius, seen)
     return ArmJoints(shoulder, elbow, wrist, Read(end, 0.9 if has_hand else 0.5, False), side)
 
 
-def _check(net: Net, shoulder: Array, elbow: Array, wrist: Array, radius: float) -> None:
-    """Raises FitError where the joints do not make an arm inside the mesh."""
+def _check(net: Net, shoulder: Array, elbow: Array, wrist: Array, radius: float, seen: float) -> None:
+    """Raises FitError where the joints do not make an arm inside the mesh, or too little of the upper arm was seen."""
     upper, fore = float(np.linalg.norm(elbow - shoulder)), float(np.linalg.norm(wrist - elbow))
     inside = float(np.linalg.norm(net.points - shoulder, axis=1).min()) < FARTHEST_INSIDE * radius
-    if not (inside and MOST_UNEVEN * upper > fore and MOST_UNEVEN * fore > upper):
+    if not (seen > LEAST_SEEN and inside and MOST_UNEVEN * upper > fore and MOST_UNEVEN * fore > upper):
         raise FitError(
             "an arm was found, but not its shoulder and elbow: it may be joined to the body far below the armpit; "
             "open the arms from the body, or place the joints by markers"

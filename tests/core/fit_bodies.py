@@ -92,7 +92,7 @@ def mirror_of(truth: Truth) -> Truth:
 # ---- one skin ----
 
 
-class _Field:
+class Field:
     """Signed distance on a grid; solids are added, each evaluated in its own neighbourhood."""
 
     def __init__(self, low: Array, high: Array, cell: float) -> None:
@@ -179,7 +179,7 @@ def skin(shape: Shape, vertices: int, noise: float = 0.0, seed: int = 0, arms: b
     cell = 0.8 * h / math.sqrt(vertices)
     wide = max(truth.hand_end[0], truth.elbow[0], 0.2 * h) + 0.08 * h
     front = min(truth.hand_end[1], -0.15 * h) - 0.08 * h
-    body = _Field(np.array([-wide, front, -0.05 * h]), np.array([wide, 0.15 * h, 1.05 * h]), cell)
+    body = Field(np.array([-wide, front, -0.05 * h]), np.array([wide, 0.15 * h, 1.05 * h]), cell)
     z = np.array([0.0, 0.0, 1.0])
     squash = np.array([1.0, 0.68, 1.0])
     chest = shape.chest * h
@@ -210,7 +210,7 @@ def skin(shape: Shape, vertices: int, noise: float = 0.0, seed: int = 0, arms: b
     return Made(points, faces, {"L": truth, "R": mirror_of(truth)})
 
 
-def _hand_and_forearm(body: _Field, arm: Truth, shape: Shape) -> None:
+def _hand_and_forearm(body: Field, arm: Truth, shape: Shape) -> None:
     h, s = shape.stature, shape.stout
     fore = (arm.wrist - arm.elbow) / np.linalg.norm(arm.wrist - arm.elbow)
     axes = np.stack([fore, arm.thumb, arm.palm])

@@ -1,4 +1,4 @@
-"""A family of bodies over proportions, poses, polygon counts, noise, place, turn and scale; each drawn from its number."""
+"""Bodies over proportions, poses, polygon counts, noise, place, turn and scale; each is drawn from its number."""
 
 from __future__ import annotations
 
