@@ -19,7 +19,7 @@ LEAST_LIKENESS = 0.7
 MOST_UNLIKE = 0.4
 # An arm parts from the torso at this many of its mean radii from its tip, or more (a human one, from the middle of the
 # upper arm: about 13).
-LEAST_SLENDER = 4.0
+LEAST_SLENDER = 5.0
 # Length of the free part over the farthest way from the torso (a human one: above 0.5; an ear: below 0.3).
 SHORTEST_ARM = 0.3
 
@@ -38,7 +38,10 @@ def arms_of(net: Net, body: Body) -> tuple[Limb, Limb]:
     arms = [
         limb
         for limb in raised
-        if limb.length > SHORTEST_ARM * farthest and limb.length > LEAST_SLENDER * _radius(net, limb)
+        # What meets nothing on its way to the torso's ring is the torso's own upper part.
+        if limb.base > 0.0
+        and limb.length > SHORTEST_ARM * farthest
+        and limb.length > LEAST_SLENDER * _radius(net, limb)
     ]
     pairs = [
         (left, right)

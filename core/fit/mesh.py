@@ -94,7 +94,9 @@ def _arm(net: Net, body: Body, limb: Limb, side: str, waist: Array) -> tuple[Arm
     outward = np.array([1.0 if left else -1.0, 0.0, 0.0])
     # A palm faces down in a T-pose and inwards where the arm hangs: where both count, the hand's direction decides.
     usual = -outward - np.array([0.0, 0.0, 1.0])
-    palm = palm_of(net.points[limb.patches], net.areas[limb.patches], wrist, end, left, usual)
+    # A stub, whose wrist could only be guessed, has a thin direction too, but it says nothing about a palm.
+    hand = limb.patches[:0] if joints.wrist.guessed else limb.patches
+    palm = palm_of(net.points[hand], net.areas[hand], wrist, end, left, usual)
     clavicle = _clavicle(joints.shoulder.point, waist)
     bend, bend_reading, warnings = _bend(joints, palm, side)
     arm = ArmGuide(
@@ -117,7 +119,9 @@ def _arm(net: Net, body: Body, limb: Limb, side: str, waist: Array) -> tuple[Arm
     readings = [Reading(side, part, read.confidence, read.guessed) for part, read in parts]
     readings += [Reading(side, "palm", palm.confidence, palm.guessed), bend_reading]
     if palm.guessed:
-        warnings.append(f"the {SIDE_WORDS[side]} hand has no flat side, so its palm was guessed: check where it faces")
+        warnings.append(
+            f"the {SIDE_WORDS[side]} hand is a stub or has no flat side, so its palm was guessed: check where it faces"
+        )
     return arm, readings, warnings
 
 

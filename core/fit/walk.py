@@ -15,9 +15,10 @@ ENDS = 6
 # A limb stands out by this part of the farthest distance: more than a finger (0.06 of the stature of about 0.6, for a
 # farthest point at a hand or foot), less than a head (0.18).
 STANDS_OUT = 0.13
-# Where its girth is this many times that of the bands before, in all bands after, it has opened into the torso.
+# Where its girth is this many times that of the bands before, in all bands after, a limb has opened into the torso; an
+# elbow takes fewer bands.
 OPENS = 1.5
-BEFORE, AFTER = 6, 5
+BEFORE, AFTER = 6, 10
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from fit_bodies import Made, Shape, moved, skin, tubes
 
@@ -38,6 +40,8 @@ def member(number: int) -> tuple[str, Made]:
         made = tubes(shape, sides=int(rng.integers(8, 14)), rings=int(rng.integers(5, 9)))
     else:
         count = int(rng.choice(COUNTS[1:] if hanging else COUNTS, p=(0.5, 0.4, 0.1) if hanging else None))
+        # Fingers are too thin for a coarse grid.
+        shape = replace(shape, fingers=shape.fingers and count >= 9000)
         made = skin(shape, count, noise=float(rng.choice((0.0, 0.001))), seed=number)
     turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
     turn *= np.sign(np.linalg.det(turn))

@@ -138,7 +138,7 @@ def test_the_unit_scales_the_guide_to_metres() -> None:
 
 
 def test_arms_that_are_one_with_the_body_down_to_the_elbow_are_refused() -> None:
-    tight = Shape(lowered=81.0, flexion=45.0, half_breadth=0.114, chest=0.098, stout=1.15)
+    tight = Shape(lowered=82.0, half_breadth=0.108, chest=0.1, stout=1.2)
     with pytest.raises(FitError, match="open the arms"):
         fit_of(skin(tight, 15000))
 

@@ -36,9 +36,12 @@ def ball() -> tuple[np.ndarray, np.ndarray]:
     return field.surface()
 
 
-def crate() -> tuple[np.ndarray, list[tuple[int, ...]]]:
-    corners = np.array([(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float)
-    return corners, [(0, 1, 3, 2), (4, 5, 7, 6), (0, 2, 6, 4), (1, 3, 7, 5), (0, 1, 5, 4), (2, 3, 7, 6)]
+def crate(
+    half: tuple[float, float, float] = (1.0, 1.0, 1.0), lid: bool = True
+) -> tuple[np.ndarray, list[tuple[int, ...]]]:
+    corners = np.array([(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], float) * half
+    sides = [(0, 1, 3, 2), (4, 5, 7, 6), (0, 1, 5, 4), (2, 3, 7, 6)]
+    return corners, [*sides, (0, 2, 6, 4), (1, 3, 7, 5)] if lid else sides
 
 
 def armless() -> tuple[np.ndarray, np.ndarray]:
@@ -48,8 +51,17 @@ def armless() -> tuple[np.ndarray, np.ndarray]:
 
 @pytest.mark.parametrize(
     "mesh",
-    [crate(), ball(), four_legged(), four_legged(1.85, 0.2), armless()],
-    ids=["crate", "ball", "four legs", "four legs, long neck and ears", "person without arms"],
+    [
+        crate(),
+        crate((0.3, 0.1, 0.85)),
+        crate((0.3, 0.1, 0.85), lid=False),
+        crate((1.0, 0.1, 0.1)),
+        ball(),
+        four_legged(),
+        four_legged(1.85, 0.2),
+        armless(),
+    ],
+    ids=["crate", "tall", "tall and open", "beam", "ball", "four legs", "four legs, long neck, ears", "armless"],
 )
 def test_a_mesh_without_arms_is_refused(mesh: tuple[np.ndarray, object]) -> None:
     with pytest.raises(FitError, match="has no arms") as caught:

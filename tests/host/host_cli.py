@@ -80,7 +80,7 @@ def guide_text(change: Callable[[dict[str, Any]], None] = lambda data: None) -> 
     return json.dumps(data)
 
 
-@pytest.mark.parametrize("command", ["", "build", "plan", "proof"])
+@pytest.mark.parametrize("command", ["", "build", "plan", "fit", "proof"])
 def test_every_command_prints_help(command: str) -> None:
     text = worked(*filter(None, (command, "--help")))
     assert text.startswith("usage: armwright")

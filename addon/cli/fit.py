@@ -1,0 +1,70 @@
+"""`fit`: a joint guide read from a character's mesh."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ...core.errors import HostError
+from .text_files import write_text
+
+PARTS = {"hand_end": "hand's end", "palm": "palm", "bend": "bend side"}
+SIDES = {"L": "left", "R": "right"}
+
+
+def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    command = commands.add_parser("fit", help="read the arms' joints from a character's mesh into a joint guide")
+    command.add_argument("input", type=Path, metavar="MESH", help=".blend, .obj, .ply, .stl, .glb or .gltf")
+    command.add_argument("--out", type=Path, required=True, metavar="GUIDE.json", help="where to write the guide")
+    command.add_argument("--name", default=None, help="the character's name (default: the input file's)")
+    command.add_argument(
+        "--object", action="append", default=None, metavar="NAME", help="mesh to read, again for more (default: all)"
+    )
+    command.add_argument(
+        "--up", type=float, nargs=3, default=(0.0, 0.0, 1.0), metavar=("X", "Y", "Z"), help="up (default: 0 0 1)"
+    )
+    command.add_argument(
+        "--front", type=float, nargs=3, default=(0.0, -1.0, 0.0), metavar=("X", "Y", "Z"),
+        help="where the character looks (default: 0 -1 0)",
+    )  # fmt: skip
+    command.add_argument("--unit", type=float, default=1.0, metavar="METRES", help="metres of one unit (default: 1)")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Open, read, write."""
+    if options.out.exists() and options.input.exists() and options.out.samefile(options.input):
+        raise HostError("--out names the input file: choose another name, so that the input stays as it is")
+    import bpy
+
+    from ...core import guide_json
+    from ...core.fit.mesh import fit_mesh
+    from ...core.guide_check import check_guide
+    from ..read_mesh import character_surface
+    from . import files
+
+    files.open_input(options.input)
+    objects = list(bpy.data.objects)
+    if options.object is not None:
+        meshes = {item.name: item for item in objects if item.type == "MESH"}
+        for name in options.object:
+            if name not in meshes:
+                raise HostError(f"there is no mesh named {name!r}; there is: {', '.join(sorted(meshes)) or 'none'}")
+        objects = [meshes[name] for name in options.object]
+    name = options.name or options.input.stem
+    vertices, triangles = character_surface(objects)
+    found = fit_mesh(vertices, triangles, name, tuple(options.up), tuple(options.front), options.unit)
+    warnings = (*found.warnings, *check_guide(found.guide))
+    arms = {arm.side: arm for arm in found.guide.arms}
+    for reading in found.readings:
+        place = ", ".join(f"{value:.3f}" for value in getattr(arms[reading.side], reading.part))
+        how = "guessed" if reading.guessed else "read"
+        part = PARTS.get(reading.part, reading.part)
+        print(f"{SIDES[reading.side]:5s} {part:10s} {how:7s} confidence {reading.confidence:.2f}  ({place})")
+    for warning in warnings:
+        print(f"note: {warning}")
+    write_text(options.out, guide_json.to_text(found.guide))
+    guessed = sum(reading.guessed for reading in found.readings)
+    print(f"{options.out}: {len(arms)} arms, {guessed} of {len(found.readings)} joints and directions guessed")
+    return 0
