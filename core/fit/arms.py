@@ -12,6 +12,8 @@ from .walk import Body, Limb
 
 # A hand is above this part of the height: arms that reach the floor are legs.
 LOWEST_HAND = 0.12
+# What stands on so many limbs is an animal: two legs and a tail are fewer.
+FOUR_LEGS = 4
 # A hand is this far from the middle, over the limb's length: less is a head or a tail.
 LEAST_ASIDE = 0.15
 # The shorter arm over the longer one; and how far a hand is from where the other's mirror image is, over its length.
@@ -33,8 +35,15 @@ def arms_of(net: Net, body: Body) -> tuple[Limb, Limb]:
     middle = 0.5 * float(ring.min() + ring.max())
     low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
     farthest = float(body.distance.max())
+    floor = low + LOWEST_HAND * (high - low)
+    standing = sum(bool(net.points[limb.tip, 2] <= floor) for limb in body.limbs)
+    if standing >= FOUR_LEGS:
+        raise FitError(
+            f"the mesh has no arms that can be told from legs, horns or ears: it stands on {standing} limbs; "
+            "check the up direction, or place the joints by markers"
+        )
     aside = [limb for limb in body.limbs if abs(_aside(net, limb, middle)) > LEAST_ASIDE * limb.length]
-    raised = [limb for limb in aside if net.points[limb.tip, 2] > low + LOWEST_HAND * (high - low)]
+    raised = [limb for limb in aside if net.points[limb.tip, 2] > floor]
     arms = [
         limb
         for limb in raised

@@ -14,17 +14,16 @@ def point(*values: float) -> np.ndarray:
     return np.array(values)
 
 
-def four_legged(neck: float = 1.6, ears: float = 0.12) -> tuple[np.ndarray, np.ndarray]:
+def four_legged(neck: float = 1.6, ears: float = 0.12, spread: float = 0.05) -> tuple[np.ndarray, np.ndarray]:
     """A body along the front axis on four legs, with a neck, a head, ears and a tail."""
-    field = Field(point(-0.5, -1.3, -0.1), point(0.5, 1.2, 2.1), 0.03)
+    field = Field(point(-0.9, -1.3, -0.1), point(0.9, 1.2, 2.3), 0.03)
     field.cone(point(0, -0.5, 1.05), point(0, 0.6, 1.05), 0.25, 0.26)
     field.cone(point(0, -0.6, 1.1), point(0, -0.95, neck), 0.14, 0.1, 0.06)
     field.cone(point(0, -0.95, neck + 0.02), point(0, -1.2, neck - 0.15), 0.09, 0.06, 0.03)
     field.cone(point(0, 0.8, 1.1), point(0, 0.95, 0.6), 0.04, 0.03, 0.03)
     for side in (-1.0, 1.0):
-        field.cone(
-            point(0.03 * side, -0.92, neck + 0.08), point(0.08 * side, -0.92, neck + 0.08 + ears), 0.03, 0.02, 0.02
-        )
+        root = point(0.03 * side, -0.92, neck + 0.08)
+        field.cone(root, root + point(spread * side, 0.0, ears), 0.035, 0.025, 0.02)
         for along in (-0.5, 0.6):
             field.cone(point(0.14 * side, along, 1.0), point(0.14 * side, along, 0.05), 0.08, 0.05, 0.05)
     return field.surface()
@@ -59,9 +58,20 @@ def armless() -> tuple[np.ndarray, np.ndarray]:
         ball(),
         four_legged(),
         four_legged(1.85, 0.2),
+        four_legged(1.3, 0.5, spread=0.7),
         armless(),
     ],
-    ids=["crate", "tall", "tall and open", "beam", "ball", "four legs", "four legs, long neck, ears", "armless"],
+    ids=[
+        "crate",
+        "tall",
+        "tall and open",
+        "beam",
+        "ball",
+        "four legs",
+        "four legs, long neck, ears",
+        "four legs, horns as long as arms",
+        "armless",
+    ],
 )
 def test_a_mesh_without_arms_is_refused(mesh: tuple[np.ndarray, object]) -> None:
     with pytest.raises(FitError, match="has no arms") as caught:
