@@ -11,6 +11,7 @@ from ..anatomy import FOREARM, HAND, SHOULDER_HALF_BREADTH, UPPER_ARM
 from ..errors import FitError
 from .line import Line, along_line, continued, directions_of, straight, whole_part
 from .surface import Array, Net
+from .walk import Limb
 
 # Parts of the arm from shoulder to fingertips, over stature.
 ARM = UPPER_ARM + FOREARM
@@ -63,19 +64,23 @@ class ArmJoints:
     bend: Array | None
 
 
-def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
-    """The joints of the arm with the centre line `line` and the fingertip `tip`, (3,).
+def joints_of(net: Net, limb: Limb, line: Line, middle: float) -> ArmJoints:
+    """The joints of the arm `limb` with the centre line `line`.
 
     `net` has its axes to the left, to the back, and up; `middle` is the body's middle on the first. Raises FitError
     where what was found is no arm.
     """
+    word = "left" if net.points[limb.tip, 0] > middle else "right"
     whole = whole_part(line)
     radius = float(np.median(0.5 * (whole.broad + whole.thin)[-5:]))
     carried = continued(net, line, whole, 0.6 * float(whole.along[-1]))
     length = _length_by_breadth(carried, middle)
     for _ in range(ROUNDS):
         wrist_at, flare = _narrowest(carried, length)
-        corner, bend, upper = _corner(carried, wrist_at, length, radius)
+        between = _between(carried, wrist_at, length - 0.5 * radius)
+        if len(between.along) < 2 * FEWEST_SECTIONS:
+            raise _lost(word)
+        corner, bend, upper = _corner(between, wrist_at, length)
         bent = bend >= PLACED_BEND
         wrist_point = along_line(carried, wrist_at)
         begin, share = (corner, UPPER_ARM) if bent else (wrist_point, ARM)
@@ -93,25 +98,29 @@ def joints_of(net: Net, line: Line, tip: Array, middle: float) -> ArmJoints:
         wrist = Read(along_line(carried, max(SHORTEST_HAND * length, at)), 0.4, True)
     else:
         wrist = Read(along_line(carried, length * HAND / WHOLE), 0.3, True)
-    end = hand_end_of(net.points, wrist.point, tip)
+    end = _hand_end(net.points[limb.patches], wrist.point, net.points[limb.tip])
     elbow, side = _elbow(carried, corner, bend, shoulder.point, wrist.point)
     seen = float(carried.along[-1]) / length
-    _check(net, shoulder.point, elbow.point, wrist.point, radius, seen)
+    _check(word, net, shoulder.point, elbow.point, wrist.point, radius, seen)
     return ArmJoints(shoulder, elbow, wrist, Read(end, 0.9 if has_hand else 0.5, False), side)
 
 
-def _check(net: Net, shoulder: Array, elbow: Array, wrist: Array, radius: float, seen: float) -> None:
+def _check(word: str, net: Net, shoulder: Array, elbow: Array, wrist: Array, radius: float, seen: float) -> None:
     """Raises FitError where the joints do not make an arm inside the mesh, or too little of the upper arm was seen."""
     upper, fore = float(np.linalg.norm(elbow - shoulder)), float(np.linalg.norm(wrist - elbow))
     inside = float(np.linalg.norm(net.points - shoulder, axis=1).min()) < FARTHEST_INSIDE * radius
     if not (seen > LEAST_SEEN and inside and MOST_UNEVEN * upper > fore and MOST_UNEVEN * fore > upper):
-        raise FitError(
-            "an arm was found, but not its shoulder and elbow: it may be joined to the body far below the armpit; "
-            "open the arms from the body, or place the joints by markers"
-        )
+        raise _lost(word)
 
 
-def hand_end_of(points: Array, wrist: Array, tip: Array) -> Array:
+def _lost(word: str) -> FitError:
+    return FitError(
+        f"the {word} arm was found, but not its shoulder and elbow: it may be joined to the body far below the "
+        "armpit; open the arms from the body, or place the joints by markers"
+    )
+
+
+def _hand_end(points: Array, wrist: Array, tip: Array) -> Array:
     """The end of the middle of the hand: on the line from the wrist through the outer part of the hand, (3,).
 
     The patch farthest from the torso, `tip`, may be at a corner of the hand.
@@ -190,14 +199,19 @@ def _narrowest(line: Line, length: float) -> tuple[float, float]:
     return float(line.along[least]), flare
 
 
-def _corner(line: Line, wrist_at: float, length: float, radius: float) -> tuple[Array, float, tuple[Array, Array]]:
+def _between(line: Line, first: float, last: float) -> Line:
+    """The sections of the line beyond `first` and before `last`."""
+    inside = (line.along > first) & (line.along < last) & (line.broad > 0.0)
+    return Line(line.points[inside], line.along[inside], line.broad[inside], line.thin[inside])
+
+
+def _corner(line: Line, wrist_at: float, length: float) -> tuple[Array, float, tuple[Array, Array]]:
     """The elbow as the corner of two straight lines, their angle, and the upper arm's (point, direction inwards).
 
-    The two lines that fit best, over all places of the corner; sections nearer to the corner than a radius are left
-    out, because they cut both segments.
+    The two lines that fit best, over all places of the corner; sections near to the corner are left out, because they
+    cut both segments.
     """
-    inside = (line.along > wrist_at) & (line.broad > 0.0) & (line.along < length - 0.5 * radius)
-    points, along = line.points[inside], line.along[inside]
+    points, along = line.points, line.along
     reach = length - wrist_at
     best: tuple[float, Array, float, tuple[Array, Array]] | None = None
     for share in np.linspace(*ELBOW_SEARCH, 41):

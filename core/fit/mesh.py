@@ -88,7 +88,7 @@ def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec
 def _arm(net: Net, body: Body, limb: Limb, side: str, waist: Array) -> tuple[ArmGuide, list[Reading], list[str]]:
     limb, levels = from_tip(net, limb, body.distance)
     line = centre_line(net, limb, levels)
-    joints = joints_of(net, line, net.points[limb.tip], float(waist[0]))
+    joints = joints_of(net, limb, line, float(waist[0]))
     left = side == "L"
     wrist, end = joints.wrist.point, joints.hand_end.point
     outward = np.array([1.0 if left else -1.0, 0.0, 0.0])

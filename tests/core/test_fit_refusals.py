@@ -123,3 +123,14 @@ def test_directions_that_span_no_plane_are_refused(up: tuple[float, ...], front:
 def test_a_unit_that_is_no_length_is_refused(unit: float) -> None:
     with pytest.raises(FitError, match="unit"):
         fit_mesh(*crate(), "Wren", unit=unit)
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.filterwarnings("error")
+def test_a_random_heap_ends_in_a_sentence(seed: int) -> None:
+    print(f"seed {seed}")
+    rng = np.random.default_rng(seed)
+    points = rng.uniform(size=(200, 3)) * [1.0, 0.2, 2.0]
+    heap = np.argsort(rng.random((300, 200)), axis=1)[:, :3]
+    with pytest.raises(FitError):
+        fit_mesh(points, heap, "Wren")
