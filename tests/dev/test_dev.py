@@ -267,15 +267,21 @@ def test_an_interrupted_set_up_is_remade_from_nothing(clone: Path, monkeypatch: 
     assert [command[3] for command in calls] == ["venv", "pip"] and calls[0][2] == "-m"
 
 
-def test_an_interrupted_command_cleans_up_and_ends_with_130_and_no_trace(clone: Path) -> None:
-    set_up(clone, "host")
-    process = subprocess.Popen(
-        [sys.executable, str(clone / "dev.py"), "run", "wait"],
+def interruptible(clone: Path, argument: str) -> subprocess.Popen[str]:
+    """`dev.py run` in a session of its own that listens to interrupts, even where who started the tests does not."""
+    return subprocess.Popen(
+        [sys.executable, str(clone / "dev.py"), "run", argument],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
+
+
+def test_an_interrupted_command_cleans_up_and_ends_with_130_and_no_trace(clone: Path) -> None:
+    set_up(clone, "host")
+    process = interruptible(clone, "wait")
     assert process.stdout is not None and process.stdout.readline() == "waiting\n"
     os.killpg(process.pid, signal.SIGINT)
     _, errors = process.communicate(timeout=30)
@@ -283,9 +289,7 @@ def test_an_interrupted_command_cleans_up_and_ends_with_130_and_no_trace(clone: 
 
 
 def test_an_interrupted_set_up_ends_with_130_and_is_not_taken_for_finished(clone: Path) -> None:
-    process = subprocess.Popen(
-        [sys.executable, str(clone / "dev.py"), "run", "0"], stderr=subprocess.PIPE, text=True, start_new_session=True
-    )
+    process = interruptible(clone, "0")
     unfinished = clone / ".venv" / f"{sys.version_info[0]}.{sys.version_info[1]}.unfinished"
     for _ in range(600):
         if unfinished.exists():
