@@ -87,3 +87,12 @@ def whose(properties: Any) -> str:
 def set_by_button(operator: bpy.types.Operator, name: str) -> bool:
     """Whether a button, a menu or a script gave the property; from the search or a shortcut it has to be asked for."""
     return bool(operator.properties.is_property_set(name))
+
+
+def run_or_ask(operator: Any, context: bpy.types.Context, name: str) -> set[str]:
+    """Run at once if the property was given; ask for it in a dialog if not."""
+    if set_by_button(operator, name):
+        done: set[str] = operator.execute(context)
+        return done
+    asked: set[str] = context.window_manager.invoke_props_dialog(operator)
+    return asked

@@ -7,7 +7,7 @@ import bpy
 from ...core.arm.names import ISOLATE, LIFT, STRETCH
 from ...core.match.target import Target
 from .. import selection
-from .common import SKIP, OnArms, attempt, set_by_button, whose
+from .common import SKIP, OnArms, attempt, run_or_ask, whose
 from .together import switch_all
 
 FLIPPED = {
@@ -31,9 +31,7 @@ class ARMWRIGHT_OT_flip_dial(OnArms, bpy.types.Operator):
         return f"{whose(properties)}.\n{FLIPPED[properties.dial][1]}"
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if set_by_button(self, "dial"):
-            return self.execute(context)
-        return context.window_manager.invoke_props_dialog(self)
+        return run_or_ask(self, context, "dial")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:

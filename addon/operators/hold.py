@@ -6,7 +6,7 @@ import bpy
 
 from .. import selection
 from ..holds import MODES
-from .common import SKIP, OnArms, attempt, set_by_button, whose
+from .common import SKIP, OnArms, attempt, run_or_ask, whose
 from .together import switch_all, target_for
 
 
@@ -26,9 +26,7 @@ class ARMWRIGHT_OT_hold(OnArms, bpy.types.Operator):
         return f"{whose(properties)}, from this frame on, staying where it is.\n{MODES[properties.mode].help}"
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if set_by_button(self, "mode"):
-            return self.execute(context)
-        return context.window_manager.invoke_props_dialog(self)
+        return run_or_ask(self, context, "mode")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
