@@ -76,7 +76,7 @@ def subject_of(armature: bpy.types.Object) -> Subject:
             "(the screen icon in the outliner)"
         )
     guide = guide_json.from_text(record.guide)
-    options = codec.decode(ArmOptions, codec.parse(record.options, "options", HostError), "", HostError)
+    options = codec.decode(ArmOptions, codec.parse(record.options, "options", HostError), "", HostError, may_omit=True)
     return Subject(
         armature=armature,
         record=record,

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from .errors import GuideError
 from .guide import STRAIGHT_ELBOW, ArmGuide, Vec3
+from .hand_frames import FingerFrames, PivotPoints, finger_frames, frame_along, pivot_points
 
 Array = NDArray[np.float64]
 
@@ -30,7 +31,10 @@ ORDERS = (CLAVICLE_ORDER, UPPER_ARM_ORDER, FOREARM_ORDER, HAND_ORDER)
 
 @dataclass(frozen=True)
 class ArmFrames:
-    """Rest frames of one arm's bones, (4, 4), armature space, metres, heads at the joints; and the bones' lengths."""
+    """Rest frames of one arm's bones, (4, 4), armature space, metres, heads at the joints; and the bones' lengths.
+
+    `fingers` and `pivots` are the hand's: see hand_frames.py.
+    """
 
     side: str
     clavicle: Array
@@ -41,6 +45,8 @@ class ArmFrames:
     upper_length: float
     forearm_length: float
     hand_length: float
+    pivots: PivotPoints
+    fingers: tuple[FingerFrames, ...] = ()
 
     @property
     def length(self) -> float:
@@ -57,18 +63,23 @@ def arm_frames(arm: ArmGuide, up: Vec3) -> ArmFrames:
         np.array(point, float) for point in (arm.clavicle, arm.shoulder, arm.elbow, arm.wrist, arm.hand_end)
     )
     hinge = _hinge(arm, shoulder, elbow, wrist)
-    where = f"{arm.side} arm"
-    upper = _frame(shoulder, elbow, hinge, f"{where}: upper arm and bend")
+    where = f"{arm.id} arm"
+    upper = frame_along(shoulder, elbow, hinge, f"{where}: upper arm and bend")
+    hand = frame_along(wrist, end, np.cross(end - wrist, np.array(arm.palm)), f"{where}: hand and palm")
     return ArmFrames(
-        side=arm.side,
-        clavicle=_frame(clavicle, shoulder, np.cross(shoulder - clavicle, np.array(up)), f"{where}: clavicle and up"),
+        side=arm.id,
+        clavicle=frame_along(
+            clavicle, shoulder, np.cross(shoulder - clavicle, np.array(up)), f"{where}: clavicle and up"
+        ),
         upper_arm=upper,
         forearm=_hinged(upper, elbow, wrist, f"{where}: elbow and wrist"),
-        hand=_frame(wrist, end, np.cross(end - wrist, np.array(arm.palm)), f"{where}: hand and palm"),
+        hand=hand,
         clavicle_length=float(np.linalg.norm(shoulder - clavicle)),
         upper_length=float(np.linalg.norm(elbow - shoulder)),
         forearm_length=float(np.linalg.norm(wrist - elbow)),
         hand_length=float(np.linalg.norm(end - wrist)),
+        fingers=finger_frames(arm, where),
+        pivots=pivot_points(arm, hand, float(np.linalg.norm(end - wrist))),
     )
 
 
@@ -85,7 +96,7 @@ def _hinge(arm: ArmGuide, shoulder: Array, elbow: Array, wrist: Array) -> Array:
         return np.cross(elbow - shoulder, wrist - elbow)
     if arm.bend is None:
         raise GuideError(
-            f"the {arm.side} arm is straight, so its elbow could bend to any side: "
+            f"the {arm.id} arm is straight, so its elbow could bend to any side: "
             "say where the elbow points (bend), or move the elbow marker a little"
         )
     return np.cross(np.array(arm.bend, float), wrist - shoulder)
@@ -93,7 +104,7 @@ def _hinge(arm: ArmGuide, shoulder: Array, elbow: Array, wrist: Array) -> Array:
 
 def _hinged(upper: Array, elbow: Array, wrist: Array, what: str) -> Array:
     """The upper arm's frame, moved to the elbow and turned by the smallest rotation that takes its Y to the wrist."""
-    along = _frame(elbow, wrist, upper[:3, 0] + 1e-3 * upper[:3, 2], what)
+    along = frame_along(elbow, wrist, upper[:3, 0] + 1e-3 * upper[:3, 2], what)
     axis = np.cross(upper[:3, 1], along[:3, 1])
     cosine = float(upper[:3, 1] @ along[:3, 1])
     if cosine < -0.999:
@@ -101,20 +112,4 @@ def _hinged(upper: Array, elbow: Array, wrist: Array, what: str) -> Array:
     skew = np.array([[0.0, -axis[2], axis[1]], [axis[2], 0.0, -axis[0]], [-axis[1], axis[0], 0.0]])
     frame = along.copy()
     frame[:3, :3] = (np.eye(3) + skew + skew @ skew / (1.0 + cosine)) @ upper[:3, :3]
-    return frame
-
-
-def _frame(head: Array, tail: Array, x_axis: Array, what: str) -> Array:
-    """Frame at `head` with Y to `tail` and X as near to `x_axis` as a right angle allows."""
-    along = tail - head
-    size = np.linalg.norm(along)
-    if not size > 0.0:
-        raise GuideError(f"{what}: the two joints are at the same place; move them apart")
-    y = along / size
-    x = x_axis - y * (x_axis @ y)
-    if not np.linalg.norm(x) > 1e-9 * max(1.0, float(np.linalg.norm(x_axis))):
-        raise GuideError(f"{what} point the same way; turn one of them")
-    x = x / np.linalg.norm(x)
-    frame = np.eye(4)
-    frame[:3, 0], frame[:3, 1], frame[:3, 2], frame[:3, 3] = x, y, np.cross(x, y), head
     return frame

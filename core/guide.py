@@ -6,7 +6,7 @@ All points are in the space of the armature that is or will be built, in metres.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 from .errors import GuideError
 
@@ -23,6 +23,44 @@ STRAIGHT_ELBOW = math.radians(1.0)
 
 
 @dataclass(frozen=True)
+class FingerGuide:
+    """Joints of one finger, armature space, metres.
+
+    Attributes:
+        name: part of its bones' names, such as "index"; lower-case letters and underscores.
+        joints: from the root (knuckle) to the tip, two or more.
+        curl: direction towards which it closes; need not be a unit; None is the hand's palm.
+        thumb: whether it stands apart: it is carried by the hand and not by the knuckles, so that a hand that rolls
+            over its knuckles lifts it.
+    """
+
+    name: str
+    joints: tuple[Vec3, ...]
+    curl: Vec3 | None = None
+    thumb: bool = False
+
+
+@dataclass(frozen=True)
+class PivotGuide:
+    """Points that a planted hand rolls over, armature space, metres.
+
+    Attributes:
+        heel: next to the wrist, on the palm's side.
+        palm: where the hand spins.
+        knuckles: between palm and fingers; the fingers stay where they are while the hand rolls over it.
+        fingertips: under the tips.
+        thumb_edge, outer_edge: the palm's borders on the side of the thumb and on the other one.
+    """
+
+    heel: Vec3
+    palm: Vec3
+    knuckles: Vec3
+    fingertips: Vec3
+    thumb_edge: Vec3
+    outer_edge: Vec3
+
+
+@dataclass(frozen=True)
 class ArmGuide:
     """Joints of one arm, armature space, metres.
 
@@ -33,6 +71,9 @@ class ArmGuide:
         hand_end: the far end of the hand (knuckles or fingertips).
         palm: direction out of the palm; need not be a unit.
         bend: direction in which the elbow points; None reads it from the bend, which must then be plain.
+        fingers: in the order from the thumb's side to the other; none for a mitten or a hoof.
+        pivots: points that the planted hand rolls over; None puts them by proportion (`hand_frames.pivots`).
+        pair: tells the arms of a side apart where there are several, such as "lower"; "" for the first pair.
     """
 
     side: str
@@ -43,6 +84,14 @@ class ArmGuide:
     hand_end: Vec3
     palm: Vec3
     bend: Vec3 | None = None
+    fingers: tuple[FingerGuide, ...] = ()
+    pivots: PivotGuide | None = None
+    pair: str = ""
+
+    @property
+    def id(self) -> str:
+        """What the arm is called in roles, ids and the end of bones' names: "L", or "lower.L" of another pair."""
+        return f"{self.pair}.{self.side}" if self.pair else self.side
 
 
 @dataclass(frozen=True)
@@ -94,6 +143,18 @@ def mirrored(arm: ArmGuide) -> ArmGuide:
         hand_end=_across(arm.hand_end),
         palm=_across(arm.palm),
         bend=None if arm.bend is None else _across(arm.bend),
+        fingers=tuple(
+            replace(
+                finger,
+                joints=tuple(_across(joint) for joint in finger.joints),
+                curl=None if finger.curl is None else _across(finger.curl),
+            )
+            for finger in arm.fingers
+        ),
+        pivots=None
+        if arm.pivots is None
+        else PivotGuide(*(_across(getattr(arm.pivots, item.name)) for item in fields(PivotGuide))),
+        pair=arm.pair,
     )
 
 

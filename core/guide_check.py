@@ -13,6 +13,7 @@ from .codec import encode
 from .errors import GuideError
 from .frames import flexion
 from .guide import SHORTEST_SEGMENT, SIDES, STRAIGHT_ELBOW, ArmGuide, Guide, TorsoGuide, Vec3
+from .hand_check import PLAIN_NAME, check_hand
 
 Array = NDArray[np.float64]
 
@@ -29,6 +30,7 @@ FOLDED_ELBOW = math.radians(3.0)
 # Elbow flexion of a healthy arm (AAOS, in Norkin & White, Measurement of Joint Motion, table A.1); more is unusual.
 USUAL_FLEXION = math.radians(150.0)
 MOST_CHAIN_JOINTS = 100
+MOST_ARMS = 40
 MOST_NAME_BYTES = 63
 
 _SIDE_WORDS = {"L": "left", "R": "right"}
@@ -54,7 +56,7 @@ def check_guide(guide: Guide) -> tuple[str, ...]:
         only = guide.arms[0].side
         other = SIDES[1 - SIDES.index(only)]
         warnings.append(
-            f"only the {_SIDE_WORDS[only]} arm is described; the {_SIDE_WORDS[other]} one will not be built: "
+            f"only the {_arm_word(guide.arms[0])} arm is described; the {_SIDE_WORDS[other]} one will not be built: "
             "mirror it with `mirrored` if the character has both"
         )
     return tuple(warnings)
@@ -81,18 +83,28 @@ def _check_directions(guide: Guide) -> None:
 def _check_sides(guide: Guide) -> None:
     if not guide.arms:
         _fail("the guide has no arm: describe one or both")
-    sides = [arm.side for arm in guide.arms]
-    for side in sides:
-        if side not in SIDES:
-            _fail(f"an arm has the side {side[:40]!r}: it has to be one of {', '.join(SIDES)}")
-    for side in SIDES:
-        if sides.count(side) > 1:
-            _fail(f"the {_SIDE_WORDS[side]} arm is described {sides.count(side)} times: keep one, or change its side")
+    if len(guide.arms) > MOST_ARMS:
+        _fail(f"the guide has {len(guide.arms)} arms, the most is {MOST_ARMS}: leave some out")
+    for arm in guide.arms:
+        if arm.side not in SIDES:
+            _fail(f"an arm has the side {arm.side[:40]!r}: it has to be one of {', '.join(SIDES)}")
+        if arm.pair and not PLAIN_NAME.fullmatch(arm.pair):
+            _fail(
+                f"the {_SIDE_WORDS[arm.side]} arm is of the pair {arm.pair[:40]!r}: a pair's name has up to 20 "
+                "lower-case letters, digits and underscores, a letter first, or is empty"
+            )
+    ids = [arm.id for arm in guide.arms]
+    for arm in guide.arms:
+        if ids.count(arm.id) > 1:
+            _fail(
+                f"the {_arm_word(arm)} arm is described {ids.count(arm.id)} times: keep one, change its side, or name "
+                "its pair"
+            )
 
 
 def _check_arm(arm: ArmGuide, guide: Guide) -> list[str]:
     """Warnings about one arm."""
-    where = f"the {_SIDE_WORDS[arm.side]} arm"
+    where = f"the {_arm_word(arm)} arm"
     joints = [np.array(getattr(arm, joint)) for joint in _JOINTS]
     for joint, point in zip(_JOINTS, joints, strict=True):
         if not _is_near(point):
@@ -109,7 +121,12 @@ def _check_arm(arm: ArmGuide, guide: Guide) -> list[str]:
         _fail(f"{where}: the palm's direction is parallel to the hand: give the direction that points out of the palm")
     if float(segments[0] @ np.cross(np.array(guide.up), np.array(guide.front))) * (1 if arm.side == "L" else -1) < 0.0:
         warnings.append(f"{where} starts towards the character's other side: are the two sides swapped?")
+    check_hand(arm, where)
     return warnings
+
+
+def _arm_word(arm: ArmGuide) -> str:
+    return f"{arm.pair} {_SIDE_WORDS[arm.side]}" if arm.pair else _SIDE_WORDS[arm.side]
 
 
 def _check_lengths(where: str, segments: list[Array]) -> None:

@@ -16,6 +16,7 @@ class ArmOptions:
         fold_limit: largest elbow flexion that the IK makes, radians.
         soft_share: part of the arm's length over which the reach softens when the soft dial is 1.
         lift_share: part of the scapula's upward turn that the clavicle makes when the lift dial is 1.
+        twist_bones: skin bones of upper arm and forearm each, over which their roll spreads; 1 to 8.
     """
 
     shortest: float = 0.5
@@ -24,3 +25,4 @@ class ArmOptions:
     fold_limit: float = math.radians(170.0)
     soft_share: float = 0.2
     lift_share: float = 0.5
+    twist_bones: int = 3

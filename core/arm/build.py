@@ -51,7 +51,7 @@ def plan_arms(guide: Guide, options: ArmOptions, attachment: Attachment | None =
         )
     for arm in guide.arms:
         frames = arm_frames(arm, guide.up)
-        _add_arm(draft, ArmContext(ArmNames(arm.side), frames, options, torso, root, head, guide.up))
+        _add_arm(draft, ArmContext(ArmNames(arm.id), frames, options, torso, root, head, guide.up))
     return draft.plan(guide.name, torso, root, guide_json.to_text(guide), codec.to_text(codec.encode(options)))
 
 

@@ -28,7 +28,7 @@ SPACE_HEAD = "head"
 
 @dataclass(frozen=True)
 class ArmNames:
-    """Bone names of the arm of one side ("L" or "R")."""
+    """Bone names of one arm; `side` is its id: "L" or "R", or "lower.L" of another pair."""
 
     side: str
 
