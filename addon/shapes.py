@@ -40,13 +40,19 @@ def _box(x: float, y: float, z: float) -> tuple[Line, ...]:
     return (face(-y), face(y), *posts)
 
 
+def _band() -> tuple[Line, ...]:
+    """Two circles around the Y axis and what joins them: seen from its end and from its side alike."""
+    corners = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))
+    return (_circle(1.0, -0.5), _circle(1.0, 0.5), *(((x, -0.5, z), (x, 0.5, z)) for x, z in corners))
+
+
 def _star() -> tuple[Line, ...]:
     tips: tuple[Point, ...] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
     return (*(((-x, -y, -z), (x, y, z)) for x, y, z in tips), _circle(0.45))
 
 
 SHAPES: dict[str, tuple[Line, ...]] = {
-    "ring": (_circle(1.0),),
+    "band": _band(),
     "hoop": (_circle(1.0), _circle(0.94)),
     "cube": _box(0.5, 0.5, 0.5),
     "slab": _box(0.5, 0.5, 0.5),

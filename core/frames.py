@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import GuideError
-from .guide import STRAIGHT_ELBOW, ArmGuide, Vec3
+from .guide import STRAIGHT_ELBOW, ArmGuide, GirthGuide, Vec3
 from .hand_frames import FingerFrames, PivotPoints, finger_frames, frame_along, pivot_points
 
 Array = NDArray[np.float64]
@@ -26,6 +26,8 @@ CLAVICLE_ORDER = "XYZ"
 UPPER_ARM_ORDER = "XYZ"
 FOREARM_ORDER = "YZX"
 HAND_ORDER = "YZX"
+# Upper arm, forearm, half the hand's width and depth, over L.
+GIRTHS = (0.11, 0.085, 0.075, 0.035)
 ORDERS = (CLAVICLE_ORDER, UPPER_ARM_ORDER, FOREARM_ORDER, HAND_ORDER)
 
 
@@ -33,7 +35,7 @@ ORDERS = (CLAVICLE_ORDER, UPPER_ARM_ORDER, FOREARM_ORDER, HAND_ORDER)
 class ArmFrames:
     """Rest frames of one arm's bones, (4, 4), armature space, metres, heads at the joints; and the bones' lengths.
 
-    `fingers` and `pivots` are the hand's: see hand_frames.py.
+    `girth` is what controls are drawn around. `fingers` and `pivots` are the hand's: see hand_frames.py.
     """
 
     side: str
@@ -45,6 +47,7 @@ class ArmFrames:
     upper_length: float
     forearm_length: float
     hand_length: float
+    girth: GirthGuide
     pivots: PivotPoints
     fingers: tuple[FingerFrames, ...] = ()
 
@@ -78,9 +81,15 @@ def arm_frames(arm: ArmGuide, up: Vec3) -> ArmFrames:
         upper_length=float(np.linalg.norm(elbow - shoulder)),
         forearm_length=float(np.linalg.norm(wrist - elbow)),
         hand_length=float(np.linalg.norm(end - wrist)),
+        girth=arm.girth or girth_by_proportion(float(np.linalg.norm(elbow - shoulder) + np.linalg.norm(wrist - elbow))),
         fingers=finger_frames(arm, where),
         pivots=pivot_points(arm, hand, float(np.linalg.norm(end - wrist))),
     )
+
+
+def girth_by_proportion(length: float) -> GirthGuide:
+    """How thick a clothed person's arm of the length L is, metres (common practice)."""
+    return GirthGuide(*(part * length for part in GIRTHS))
 
 
 def flexion(arm: ArmGuide) -> float:

@@ -61,6 +61,21 @@ class PivotGuide:
 
 
 @dataclass(frozen=True)
+class GirthGuide:
+    """How thick an arm is with its clothes, metres: what its controls are drawn around.
+
+    Attributes:
+        upper_arm, forearm: radii at the middle.
+        hand_width, hand_depth: half the palm's width and half its thickness.
+    """
+
+    upper_arm: float
+    forearm: float
+    hand_width: float
+    hand_depth: float
+
+
+@dataclass(frozen=True)
 class ArmGuide:
     """Joints of one arm, armature space, metres.
 
@@ -73,6 +88,7 @@ class ArmGuide:
         bend: direction in which the elbow points; None reads it from the bend, which must then be plain.
         fingers: in the order from the thumb's side to the other; none for a mitten or a hoof.
         pivots: points that the planted hand rolls over; None puts them by proportion (`hand_frames.pivots`).
+        girth: how thick it is; None for a person's proportions.
         pair: tells the arms of a side apart where there are several, such as "lower"; "" for the first pair.
     """
 
@@ -86,6 +102,7 @@ class ArmGuide:
     bend: Vec3 | None = None
     fingers: tuple[FingerGuide, ...] = ()
     pivots: PivotGuide | None = None
+    girth: GirthGuide | None = None
     pair: str = ""
 
     @property
@@ -154,6 +171,7 @@ def mirrored(arm: ArmGuide) -> ArmGuide:
         pivots=None
         if arm.pivots is None
         else PivotGuide(*(_across(getattr(arm.pivots, item.name)) for item in fields(PivotGuide))),
+        girth=arm.girth,
         pair=arm.pair,
     )
 

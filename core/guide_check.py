@@ -13,7 +13,7 @@ from .codec import encode
 from .errors import GuideError
 from .frames import flexion
 from .guide import SHORTEST_SEGMENT, SIDES, STRAIGHT_ELBOW, ArmGuide, Guide, TorsoGuide, Vec3
-from .hand_check import PLAIN_NAME, check_hand
+from .hand_check import PLAIN_NAME, check_girth, check_hand
 
 Array = NDArray[np.float64]
 
@@ -122,6 +122,7 @@ def _check_arm(arm: ArmGuide, guide: Guide) -> list[str]:
     if float(segments[0] @ np.cross(np.array(guide.up), np.array(guide.front))) * (1 if arm.side == "L" else -1) < 0.0:
         warnings.append(f"{where} starts towards the character's other side: are the two sides swapped?")
     check_hand(arm, where)
+    check_girth(arm, where)
     return warnings
 
 

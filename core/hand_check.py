@@ -1,4 +1,4 @@
-"""What the fingers and pivots of a joint guide must fulfil before a hand can be planned from them."""
+"""What the fingers, pivots and thicknesses of a joint guide must fulfil before a hand can be planned from them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from .errors import GuideError
-from .guide import ArmGuide, FingerGuide, PivotGuide
+from .guide import ArmGuide, FingerGuide, GirthGuide, PivotGuide
 
 # Names that become part of bones' names, where a dot would end them.
 PLAIN_NAME = re.compile(r"[a-z][a-z0-9_]{0,19}")
@@ -44,6 +44,22 @@ def check_hand(arm: ArmGuide, where: str) -> None:
         sides = np.array(arm.pivots.thumb_edge) - np.array(arm.pivots.outer_edge)
         if not float(np.linalg.norm(sides)) > SHORTEST_BONE * _hand_length(arm):
             raise GuideError(f"{where}: the pivots of both edges are at the same place: move them apart")
+
+
+def check_girth(arm: ArmGuide, where: str) -> None:
+    """Raises GuideError where a thickness of `arm`, called `where`, is none."""
+    if arm.girth is None:
+        return
+    longest = float(np.linalg.norm(np.array(arm.wrist) - np.array(arm.elbow))) + float(
+        np.linalg.norm(np.array(arm.elbow) - np.array(arm.shoulder))
+    )
+    for item in fields(GirthGuide):
+        size = getattr(arm.girth, item.name)
+        if not 0.0 < size <= longest:
+            raise GuideError(
+                f"{where}: its girth {item.name.replace('_', ' ')} is {size:g} m: it has to be more than 0 and at most "
+                f"the arm's length, {longest:g} m"
+            )
 
 
 def _check_finger(arm: ArmGuide, finger: FingerGuide, where: str) -> None:

@@ -40,6 +40,10 @@ class ArmContext:
     head: str
     up: tuple[float, float, float]
 
+    def around(self, radius: float) -> float:
+        """Radius of a control drawn around what is `radius` thick, metres: with room to see and to click it."""
+        return 1.15 * radius + 0.02 * self.frames.length
+
 
 def placed(frame: Array, at: Array) -> Array:
     """`frame`'s axes at the point `at`."""

@@ -10,6 +10,9 @@ from ..plan.model import LOCKED, Bone, Display
 from . import names as n
 from .context import ArmContext, Array, blend_to, place_at, placed, working
 
+# Width of a control's band along the bone, over the bone's length.
+BAND = 0.16
+
 
 def add_isolation(draft: Draft, arm: ArmContext) -> None:
     """What the FK upper arm inherits: from the clavicle, or by the dial from a frame outside the torso."""
@@ -25,7 +28,6 @@ def add_isolation(draft: Draft, arm: ArmContext) -> None:
 def add_fk_upper_arm(draft: Draft, arm: ArmContext) -> None:
     """The upper arm's control: it turns about the shoulder as it is before the lift, and is drawn on the arm."""
     names, frames = arm.names, arm.frames
-    size = 0.15 * frames.length
     draft.bones.append(
         _control(
             names.fk_upper_arm,
@@ -33,7 +35,7 @@ def add_fk_upper_arm(draft: Draft, arm: ArmContext) -> None:
             frames.upper_arm,
             frames.upper_length,
             UPPER_ARM_ORDER,
-            size,
+            (arm.around(frames.girth.upper_arm),) * 2,
             names.upper_arm,
         )
     )
@@ -54,7 +56,7 @@ def add_fk_forearm(draft: Draft, arm: ArmContext) -> None:
             frames.forearm,
             frames.forearm_length,
             FOREARM_ORDER,
-            0.12 * frames.length,
+            (arm.around(frames.girth.forearm),) * 2,
             names.forearm,
         )
     )
@@ -73,13 +75,16 @@ def add_fk_hand(draft: Draft, arm: ArmContext) -> None:
             frames.hand,
             frames.hand_length,
             HAND_ORDER,
-            0.1 * frames.length,
+            (arm.around(frames.girth.hand_width), arm.around(frames.girth.hand_depth)),
             names.hand,
         )
     )
 
 
-def _control(name: str, parent: str, frame: Array, length: float, order: str, size: float, at: str) -> Bone:
+def _control(
+    name: str, parent: str, frame: Array, length: float, order: str, radii: tuple[float, float], at: str
+) -> Bone:
+    """An FK control, drawn as a band of `radii` along X and Z around the limb."""
     return Bone(
         name=name,
         parent=parent,
@@ -88,5 +93,5 @@ def _control(name: str, parent: str, frame: Array, length: float, order: str, si
         collection=n.COLLECTION_FK,
         rotation_order=order,
         lock_location=LOCKED,
-        display=Display("ring", "body", (size, size, size), (0.0, 0.45 * length, 0.0), at),
+        display=Display("band", "body", (radii[0], BAND * length, radii[1]), (0.0, 0.45 * length, 0.0), at),
     )

@@ -26,7 +26,14 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
             length=frames.hand_length,
             collection=n.COLLECTION_HOLDS,
             display=Display(
-                "slab", "held", (0.13 * size, frames.hand_length, 0.07 * size), (0.0, 0.5 * frames.hand_length, 0.0)
+                "slab",
+                "held",
+                (
+                    2.3 * arm.around(frames.girth.hand_width),
+                    1.1 * frames.hand_length,
+                    2.3 * arm.around(frames.girth.hand_depth),
+                ),
+                (0.0, 0.5 * frames.hand_length, 0.0),
             ),
         )
     )
@@ -37,7 +44,7 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
             rest=rest_rows(placed(frames.upper_arm, elbow)),
             length=0.2 * frames.upper_length,
             collection=n.COLLECTION_HOLDS,
-            display=Display("cube", "held", (0.11 * size, 0.11 * size, 0.11 * size)),
+            display=Display("cube", "held", (2.0 * arm.around(max(frames.girth.upper_arm, frames.girth.forearm)),) * 3),
         )
     )
     aim = placed(frames.upper_arm, elbow - AIM_DISTANCE * size * frames.upper_arm[:3, 2])
