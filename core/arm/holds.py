@@ -44,7 +44,7 @@ def add_holds(draft: Draft, arm: ArmContext) -> None:
             rest=rest_rows(placed(frames.upper_arm, elbow)),
             length=0.2 * frames.upper_length,
             collection=n.COLLECTION_HOLDS,
-            display=Display("cube", "held", (2.0 * arm.around(max(frames.girth.upper_arm, frames.girth.forearm)),) * 3),
+            display=Display("cube", "held", (1.5 * arm.around(frames.girth.forearm),) * 3),
         )
     )
     aim = placed(frames.upper_arm, elbow - AIM_DISTANCE * size * frames.upper_arm[:3, 2])
