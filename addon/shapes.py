@@ -51,8 +51,16 @@ def _star() -> tuple[Line, ...]:
     return (*(((-x, -y, -z), (x, y, z)) for x, y, z in tips), _circle(0.45))
 
 
+def _fan() -> tuple[Line, ...]:
+    """Four rays in the bone's plane of X and Y, and their ends joined: an open hand's fingers."""
+    ends: tuple[Point, ...] = ((-0.8, 0.75, 0.0), (-0.28, 1.0, 0.0), (0.28, 1.0, 0.0), (0.8, 0.75, 0.0))
+    rays = tuple(((0.4 * x, 0.0, 0.0), (x, y, z)) for x, y, z in ends)
+    return (*rays, ends, tuple(ray[0] for ray in rays))
+
+
 SHAPES: dict[str, tuple[Line, ...]] = {
     "band": _band(),
+    "fan": _fan(),
     "hoop": (_circle(1.0), _circle(0.94)),
     "cube": _box(0.5, 0.5, 0.5),
     "slab": _box(0.5, 0.5, 0.5),

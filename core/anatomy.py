@@ -34,5 +34,12 @@ RANGES = (
     Range("wrist", "flexion", 80.0, "extension", 70.0),
     Range("wrist", "ulnar deviation", 30.0, "radial deviation", 20.0),
 )
+# Flexion of a finger's and a thumb's joints from root to tip, degrees (AAOS, in Norkin & White; MCP, PIP and DIP, and
+# CMC, MCP and IP; from memory).
+FINGER_FLEXION = (90.0, 100.0, 90.0)
+THUMB_FLEXION = (20.0, 50.0, 80.0)
+# How far the outermost fingers move aside from the middle of the hand, degrees (AAOS, in Norkin & White: MCP abduction;
+# from memory).
+FINGER_ABDUCTION = 20.0
 # American Medical Association, Guides to the Evaluation of Permanent Impairment.
 TRUNK_ROTATION = 45.0

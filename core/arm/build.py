@@ -11,7 +11,7 @@ from ..guide import Guide
 from ..options import ArmOptions
 from ..plan.draft import Draft
 from ..plan.model import External, Plan, Role
-from . import clavicle, dials, fk, holds, ik, limb
+from . import clavicle, dials, fingers, fk, holds, ik, limb
 from .context import ArmContext
 from .names import ArmNames
 from .torso import add_torso
@@ -81,7 +81,8 @@ def _add_arm(draft: Draft, arm: ArmContext) -> None:
     limb.place_wrist(draft, arm)
     limb.add_hand(draft, arm)
     limb.add_skin(draft, arm)
-    draft.roles.extend(Role(arm.names.side, role, bone) for role, bone in _roles(arm.names))
+    fingers.add_fingers(draft, arm)
+    draft.roles.extend(Role(arm.names.side, role, bone) for role, bone in (*_roles(arm.names), *fingers.roles(arm)))
 
 
 def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:

@@ -19,6 +19,7 @@ from .context import (
     skin,
     working,
 )
+from .fingers import palm_length
 from .ik import GROW, HELD
 
 NEED = "need"
@@ -95,7 +96,7 @@ def place_wrist(draft: Draft, arm: ArmContext) -> None:
 def add_hand(draft: Draft, arm: ArmContext) -> None:
     """From the FK control's orientation towards the hand hold's."""
     names, frames = arm.names, arm.frames
-    draft.bones.append(skin(names.hand, names.fk_hand, frames.hand, frames.hand_length))
+    draft.bones.append(skin(names.hand, names.fk_hand, frames.hand, palm_length(frames)))
     blend_to(draft, arm, names.hand, "ik", names.hold_hand, n.IK)
     place_at(draft, names.hand, names.wrist)
 

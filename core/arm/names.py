@@ -9,6 +9,7 @@ COLLECTION_HOLDS = "Arms holds"
 COLLECTION_SKIN = "Arms skin"
 COLLECTION_WORKINGS = "Arms workings"
 COLLECTION_TORSO = "Torso"
+COLLECTION_FINGERS = "Arms fingers"
 
 IK = "ik"
 ELBOW = "elbow_hold"
@@ -20,6 +21,9 @@ VOLUME = "volume"
 UPPER_LENGTH = "upper_length"
 FOREARM_LENGTH = "forearm_length"
 UPPER_ROLL = "upper_roll"
+# Dials of the fingers' control; each finger has one of its own besides, `curl_<finger>`.
+CURL = "curl"
+SPREAD = "spread"
 
 # Constraints of a space bone: each holds on to one thing, and one at most has influence; none is the world.
 SPACE_TORSO = "torso"
@@ -157,3 +161,17 @@ class ArmNames:
     def hand(self) -> str:
         """The arm as it ends up: hand; it carries skin."""
         return self._name("skin", "hand")
+
+    @property
+    def fingers(self) -> str:
+        """What carries the fingers: the hand from its knuckles on."""
+        return self._name("aux", "fingers")
+
+    @property
+    def fk_fingers(self) -> str:
+        """The control that has the fingers' dials."""
+        return self._name("fk", "fingers")
+
+    def finger(self, layer: str, finger: str, number: int) -> str:
+        """Bone `number`, from 1 at the root, of a finger in one of the layers "aux", "fk" and "skin"."""
+        return self._name(layer, f"{finger}.{number}")
