@@ -9,12 +9,14 @@ from numpy.typing import NDArray
 
 from ..core.motion.clip import Clip, torso_for
 from ..core.posing import chain_poses
+from ..core.proof import fingers
+from ..core.proof.finger_samples import moving_fingers
 from ..core.proof.run_plan import RunSpec
 from ..core.proof.run_settings import settings_for
 from ..core.proof.samples import ArmRun
 from ..core.solve.settings import ArmSettings
 from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
-from . import host, sample
+from . import host, sample, sample_fingers
 from .subjects import DIAL_FIELDS, FK_ROLES, Subject
 
 Array = NDArray[np.float64]
@@ -23,7 +25,10 @@ Array = NDArray[np.float64]
 def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> list[ArmRun]:
     """Play one run on every arm at once."""
     tracks, settings = tracks_of(subject, spec)
-    sampled = sample.step(stage, tracks, sample.sampled_bones(subject.record, subject.arms))
+    moving = moving_hands(subject, spec)
+    bones = sample.sampled_bones(subject.record, subject.arms)
+    sampled = sample.step(stage, sample_fingers.joined(tracks, moving), bones + sample_fingers.read_bones(moving))
+    shown = sample_fingers.finger_runs(moving, sampled.poses[:, len(bones) :])
     samples = sample.arm_samples(subject.record, subject.arms, sampled.poses)
     return [
         ArmRun(
@@ -33,9 +38,22 @@ def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> list[ArmRun]:
             geometry=subject.geometries[arm],
             settings=replace(value, torso=samples[arm].torso, root=samples[arm].root),
             samples=samples[arm],
+            fingers=shown.get(arm),
         )
         for arm, value in settings.items()
     ]
+
+
+def moving_hands(subject: Subject, spec: RunSpec) -> tuple[sample_fingers.MovingHand, ...]:
+    """The hands whose fingers move in a run: those that have any, where a requirement looks at them."""
+    if fingers.ID not in spec.requirements:
+        return ()
+    found = ((arm, sample_fingers.finger_geometry(subject.armature, subject.record, arm)) for arm in subject.arms)
+    return tuple(
+        sample_fingers.MovingHand(subject.record, arm, geometry, moving_fingers(geometry, spec.clip.frames))
+        for arm, geometry in found
+        if geometry is not None
+    )
 
 
 def tracks_of(subject: Subject, spec: RunSpec) -> tuple[Tracks, dict[str, ArmSettings]]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import bpy
 import numpy as np
@@ -12,12 +13,23 @@ from ..core import guide_json
 from ..core.arm.fingers import curl_dial
 from ..core.arm.names import CURL, SPREAD
 from ..core.errors import HostError
+from ..core.proof.finger_samples import FingerRun
 from ..core.rig_record import RigRecord
 from ..core.solve.fingers import Finger, FingerGeometry, FingerSettings
-from ..core.tracks import DialTrack, EulerTrack
+from ..core.tracks import DialTrack, EulerTrack, Tracks
 from . import host
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class MovingHand:
+    """An arm's fingers and what to set on them."""
+
+    record: RigRecord
+    arm: str
+    geometry: FingerGeometry
+    settings: FingerSettings
 
 
 def finger_geometry(armature: bpy.types.Object, record: RigRecord, arm: str) -> FingerGeometry | None:
@@ -83,3 +95,30 @@ def finger_tracks(
         **{curl_dial(name): own for name, own in settings.own.items()},
     }
     return angles, [DialTrack(dials, key, value) for key, value in values.items()]
+
+
+def joined(tracks: Tracks, hands: Sequence[MovingHand]) -> Tracks:
+    """`tracks` with those of the fingers."""
+    angles, dials = list(tracks.angles), list(tracks.dials)
+    for hand in hands:
+        some_angles, some_dials = finger_tracks(hand.record, hand.arm, hand.geometry, hand.settings)
+        angles += some_angles
+        dials += some_dials
+    return replace(tracks, angles=tuple(angles), dials=tuple(dials))
+
+
+def read_bones(hands: Sequence[MovingHand]) -> list[str]:
+    """Bones to read for the hands."""
+    return [bone for hand in hands for bone in all_skin_bones(hand.record, hand.arm, hand.geometry)]
+
+
+def finger_runs(hands: Sequence[MovingHand], poses: Array) -> dict[str, FingerRun]:
+    """Sampled poses (N, B, 4, 4) of `read_bones`, by arm."""
+    out: dict[str, FingerRun] = {}
+    for hand in hands:
+        count = sum(len(finger.frames) for finger in hand.geometry.fingers)
+        own, poses = poses[:, :count], poses[:, count:]
+        # In no run of a proof does a planted hand roll over its knuckles while the fingers move.
+        base_turn = np.zeros(len(own))
+        out[hand.arm] = FingerRun(hand.geometry, hand.settings, base_turn, sorted_by_finger(hand.geometry, own))
+    return out

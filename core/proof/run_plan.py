@@ -85,8 +85,8 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
     Raises ProofError without a motion, for two of one name, or for a name that a run of the proof's own has.
     """
     _check(motions)
-    runs = [_corner(clip, case) for clip in motions for case in CORNERS]
     wiggle = next((clip for clip in motions if clip.name == WIGGLE), motions[0])
+    runs = [_corner(clip, case, clip is wiggle) for clip in motions for case in CORNERS]
     still = make_clip("still", RAMP_FRAMES)
     runs += [_far(wiggle, case) for case in CORNERS if case.mode != "none"]
     runs += [_blend(case) for case in CORNERS]
@@ -127,10 +127,12 @@ def evaluated_frames(runs: Sequence[RunSpec]) -> int:
     return sum(run.clip.frames for run in runs)
 
 
-def _corner(clip: Clip, case: Case) -> RunSpec:
+def _corner(clip: Clip, case: Case, moves_fingers: bool) -> RunSpec:
     # A recording without a clavicle has rounding there.
     moved = ("shoulder",) if np.abs(clip.clavicle).max() > STILL else ()
-    return RunSpec(clip.name, clip, case, requirements=CORNER_REQUIREMENTS + moved)
+    # Nothing else looks at the fingers: they move along in runs that are made anyway.
+    fingers = ("fingers",) if moves_fingers else ()
+    return RunSpec(clip.name, clip, case, requirements=CORNER_REQUIREMENTS + moved + fingers)
 
 
 def _far(clip: Clip, case: Case) -> RunSpec:

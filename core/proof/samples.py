@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..solve.settings import ArmGeometry, ArmSettings
 from .cases import Case
+from .finger_samples import FingerRun
 
 Array = NDArray[np.float64]
 
@@ -68,6 +69,7 @@ class ArmRun:
         geometry: the arm at rest.
         settings: what was set, frame by frame (torso and root as the host showed them).
         samples: what the host showed.
+        fingers: what the fingers do; None for a hand without any, or a run in which they rest.
     """
 
     arm: str
@@ -76,3 +78,4 @@ class ArmRun:
     geometry: ArmGeometry
     settings: ArmSettings
     samples: ArmSamples
+    fingers: FingerRun | None = None

@@ -13,7 +13,9 @@ from ..options import ArmOptions
 from ..posing import chain_poses, rigid_inverse
 from ..rotations import euler_to_matrix
 from ..solve.arm import solve
+from ..solve.fingers import Finger, FingerGeometry, solve_fingers
 from ..solve.settings import ArmGeometry, ArmSettings
+from .finger_samples import FingerRun, moving_fingers
 from .measures import at, carried
 from .samples import ArmSamples
 
@@ -87,6 +89,35 @@ def solved_samples(geometry: ArmGeometry, settings: ArmSettings) -> ArmSamples:
         skin_upper_arm=_skin(pose.upper_arm, pose.shoulder, pose.upper_width, pose.upper_factor),
         skin_forearm=_skin(pose.forearm, pose.elbow, pose.forearm_width, pose.forearm_factor),
     )
+
+
+def guide_fingers(guide: Guide, arm: str) -> FingerGeometry | None:
+    """The fingers of the arm `arm` at rest; None for a hand without any."""
+    frames = arm_frames(next(item for item in guide.arms if item.id == arm), guide.up)
+    if not frames.fingers:
+        return None
+    return FingerGeometry(
+        hand=frames.hand,
+        knuckles=frames.hand[:3, 3] + frames.hand[:3, :3] @ frames.pivots.knuckles,
+        fingers=tuple(
+            Finger(
+                item.name,
+                np.array(item.frames),
+                item.frames[-1][:3, 3] + item.frames[-1][:3, 1] * item.lengths[-1],
+                item.thumb,
+            )
+            for item in frames.fingers
+        ),
+    )
+
+
+def solved_fingers(guide: Guide, arm: str, hand: Array) -> FingerRun | None:
+    """The arm's fingers in a proof's movement as `solve_fingers` has them, on the hand's poses (N, 4, 4)."""
+    geometry = guide_fingers(guide, arm)
+    if geometry is None:
+        return None
+    settings, still = moving_fingers(geometry, len(hand)), np.zeros(len(hand))
+    return FingerRun(geometry, settings, still, solve_fingers(geometry, hand, still, settings))
 
 
 def _frames(turns: Array, heads: Array) -> Array:

@@ -9,7 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import ProofError
-from . import any_axis, blend, hold_both, hold_elbow, hold_hand, isolate, lift, shoulder, stretch, swing, switch
+from . import (
+    any_axis,
+    blend,
+    fingers,
+    hold_both,
+    hold_elbow,
+    hold_hand,
+    isolate,
+    lift,
+    shoulder,
+    stretch,
+    swing,
+    switch,
+)
 from .cases import CORNERS, Case
 from .measures import Measured, at
 from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Trace
@@ -52,6 +65,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     stretch,
     blend,
     any_axis,
+    fingers,
 )
 # `switch` looks at changes that are made one by one.
 EVERY: tuple[Named, ...] = (*REQUIREMENTS, switch)

@@ -24,8 +24,7 @@ def hand_guide(kind: str) -> Any:
         "five": full.fingers,
         "two": (index, replace(little, joints=little.joints[:3])),
         "one_bone": (replace(middle, joints=(middle.joints[0], middle.joints[-1])),),
-        "six_of_four": tuple(split(finger, 4) for finger in (index, middle, ring, little, second(index, 0.4)))
-        + (split(thumb, 4),),
+        "six_of_four": tuple(split(finger, 4) for finger in (index, middle, ring, little, second(index, 0.4), thumb)),
         "thumb_only": (replace(thumb, joints=thumb.joints[1:]),),
         # Bent at rest, one finger closing towards the back of the hand, one sideways.
         "claw": (
