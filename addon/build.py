@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import bpy
 import numpy as np
 
 from ..core.arm.build import Attachment
 from ..core.errors import HostError
-from ..core.guide import Guide, TorsoGuide, Vec3
+from ..core.guide import Guide, PivotGuide, TorsoGuide, Vec3
 from ..core.plan.model import External, Plan
 from ..core.plan.validate import validate
 from ..core.rig_record import record_of
@@ -57,7 +57,19 @@ def sized_for(armature: bpy.types.Object, guide: Guide) -> Guide:
     def sized(point: Vec3) -> Vec3:
         return (point[0] / scale, point[1] / scale, point[2] / scale)
 
-    arms = tuple(replace(arm, **{joint: sized(getattr(arm, joint)) for joint in ARM_JOINTS}) for arm in guide.arms)
+    arms = tuple(
+        replace(
+            arm,
+            **{joint: sized(getattr(arm, joint)) for joint in ARM_JOINTS},
+            fingers=tuple(
+                replace(finger, joints=tuple(sized(joint) for joint in finger.joints)) for finger in arm.fingers
+            ),
+            pivots=None
+            if arm.pivots is None
+            else PivotGuide(*(sized(getattr(arm.pivots, item.name)) for item in fields(PivotGuide))),
+        )
+        for arm in guide.arms
+    )
     torso = guide.torso
     if torso is not None:
         torso = TorsoGuide(sized(torso.root), tuple(sized(point) for point in torso.chain), sized(torso.head))

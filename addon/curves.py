@@ -15,15 +15,21 @@ Array = NDArray[np.float64]
 def new_action(armature: bpy.types.Object, name: str) -> tuple[bpy.types.Action, Any]:
     """A new action, assigned to the armature, and the collection of its curves."""
     animation = armature.animation_data or armature.animation_data_create()
+    action, slot, curves = unassigned_action(name, armature.name)
+    animation.action = action
+    if slot is not None:
+        animation.action_slot = slot
+    return action, curves
+
+
+def unassigned_action(name: str, owner: str) -> tuple[Any, Any, Any]:
+    """A new action for an object called `owner` that nothing plays, its slot (None in hosts without), its curves."""
     action: Any = bpy.data.actions.new(name)
     if hasattr(action, "layers"):
-        slot = action.slots.new("OBJECT", armature.name)
+        slot = action.slots.new("OBJECT", owner)
         strip = action.layers.new("poses").strips.new(type="KEYFRAME")
-        animation.action = action
-        animation.action_slot = slot
-        return action, strip.channelbag(slot, ensure=True).fcurves
-    animation.action = action
-    return action, action.fcurves
+        return action, slot, strip.channelbag(slot, ensure=True).fcurves
+    return action, None, action.fcurves
 
 
 def curves_of(action: Any) -> Iterator[bpy.types.FCurve]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, convert, flip_dial, grab, hold, markers, proof, remove_arms, space
-from .panels import arms_panel, build_panel, dials_panel, proof_panel
+from .operators import build_arms, convert, flip_dial, grab, hand_poses, hold, markers, proof, remove_arms, space
+from .panels import arms_panel, build_panel, dials_panel, fingers_panel, proof_panel
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
@@ -24,11 +24,13 @@ CLASSES: tuple[type, ...] = (
     space.ARMWRIGHT_OT_mend_spaces,
     convert.ARMWRIGHT_OT_convert_range,
     convert.ARMWRIGHT_OT_ask_range,
+    hand_poses.ARMWRIGHT_OT_make_hand_poses,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
     build_panel.ARMWRIGHT_PT_build,
     arms_panel.ARMWRIGHT_PT_arms,
     dials_panel.ARMWRIGHT_PT_dials,
+    fingers_panel.ARMWRIGHT_PT_fingers,
     proof_panel.ARMWRIGHT_UL_verdicts,
     proof_panel.ARMWRIGHT_PT_proof,
 )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import bpy
 
-from . import host, rig
+from . import hand_poses, host, rig
 
 
 @dataclass(frozen=True)
@@ -103,6 +103,7 @@ def remove_arms(armature: bpy.types.Object) -> None:
     if animation is not None and animation.action is None and not animation.drivers and not animation.nla_tracks:
         armature.animation_data_clear()
     del armature[rig.KEY]
+    hand_poses.remove_hand_poses(armature)
     for item in [item for item in bpy.data.objects if item.name.startswith("armwright.shape.") and item.users == 0]:
         mesh = item.data
         bpy.data.objects.remove(item)

@@ -28,6 +28,9 @@ class ArmwrightBuildSettings(bpy.types.PropertyGroup):
         max=20.0,
         unit="LENGTH",
     )
+    fingers: bpy.props.BoolProperty(  # type: ignore[valid-type]
+        name="Five fingers", description="Give each hand a thumb and four fingers, placed by proportion"
+    )
     foot: bpy.props.FloatVectorProperty(  # type: ignore[valid-type]
         name="Foot point", description="Where a new armature stands", size=3, subtype="TRANSLATION", unit="LENGTH"
     )

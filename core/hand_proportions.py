@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .guide import ArmGuide, FingerGuide, Vec3
+from .guide import ArmGuide, FingerGuide, Guide, Vec3
 from .hand_frames import frame_along
 
 Array = NDArray[np.float64]
@@ -27,6 +27,11 @@ FINGERS: tuple[tuple[str, float, float, tuple[float, ...]], ...] = (
 THUMB = (0.10, 0.12, (0.246, 0.168, 0.115))
 # How far the thumb stands off the hand's line to its side, and off the palm, radians.
 THUMB_ASIDE, THUMB_FORWARD = math.radians(38.0), math.radians(15.0)
+
+
+def with_hands(guide: Guide) -> Guide:
+    """`guide` with a thumb and four fingers on every hand that has no fingers yet. Raises GuideError."""
+    return replace(guide, arms=tuple(arm if arm.fingers else with_fingers(arm) for arm in guide.arms))
 
 
 def with_fingers(arm: ArmGuide) -> ArmGuide:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from ...core.errors import HostError
+from . import plan as plan_command
 from .text_files import write_text
 
 
@@ -20,6 +21,10 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     joints.add_argument("--guide", type=Path, metavar="GUIDE.json", help="joint guide, in the armature's space")
     joints.add_argument(
         "--stature", type=float, metavar="METRES", help="body height; without it or --guide, the height of the meshes"
+    )
+    plan_command.add_fingers_option(command)
+    command.add_argument(
+        "--hand-poses", action="store_true", help="add relaxed hand, fist and flat hand as pose assets"
     )
     command.add_argument("--name", default=None, help="the character's name (default: the input file's)")
     command.add_argument("--armature", default=None, metavar="NAME", help="existing armature to build on")
@@ -36,15 +41,19 @@ def run(options: argparse.Namespace) -> int:
         raise HostError("--out names the input file: choose another name, so that the input stays as it is")
     if options.root and not (options.torso or options.armature):
         raise HostError("--root names a bone of an armature: give --torso as well")
+    if options.guide is not None:
+        plan_command.refuse_fingers(options)
     import bpy
 
     from ...core import guide_json
     from ...core.arm.build import plan_arms
     from ...core.guide_check import check_guide
+    from ...core.hand_proportions import with_hands
     from ...core.options import ArmOptions
     from ...core.plan import json as plan_json
     from ...core.stature import guide_from_stature
     from .. import build as building
+    from .. import hand_poses
     from ..measure_mesh import character_height
     from . import files
 
@@ -56,6 +65,10 @@ def run(options: argparse.Namespace) -> int:
         guide = guide_from_stature(
             options.stature if options.stature is not None else character_height(bpy.data.objects), name
         )
+        if options.fingers:
+            guide = with_hands(guide)
+    if options.hand_poses and not any(arm.fingers for arm in guide.arms):
+        raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
     armature = None
     if options.armature is not None or options.torso:
         armature = files.choose_armature(options.armature, with_arms=False)
@@ -72,6 +85,9 @@ def run(options: argparse.Namespace) -> int:
         files.show_scene_of(armature)
         plan = plan_arms(guide, ArmOptions(), building.attachment_to(armature, options.torso, options.root))
         building.build(armature, plan)
+    if options.hand_poses:
+        made = hand_poses.make_hand_poses(armature)
+        print(f"pose assets: {', '.join(action.name for action in made)}")
     files.save_blend(options.out)
     write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
     print(f"{options.out}: {armature.name!r} has {len(guide.arms)} arms; plan.json is beside it")

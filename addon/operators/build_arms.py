@@ -6,6 +6,7 @@ import bpy
 
 from ...core.arm.build import plan_arms
 from ...core.guide_check import check_guide
+from ...core.hand_proportions import with_hands
 from ...core.options import ArmOptions
 from ...core.stature import guide_from_stature
 from .. import build, marker_objects, rig
@@ -43,6 +44,8 @@ def _build(context: bpy.types.Context) -> str:
         guide = marker_objects.read(name, armature, guide)
     elif armature is not None:
         guide = build.sized_for(armature, guide)
+    if settings.fingers:
+        guide = with_hands(guide)
     warnings = check_guide(guide)
     if armature is None:
         at = tuple(settings.foot) if settings.source == "stature" else (0.0, 0.0, 0.0)

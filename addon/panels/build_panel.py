@@ -27,6 +27,7 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
             row.operator("armwright.measure_mesh", text="", icon="EYEDROPPER")
         if settings.source == "markers":
             layout.operator("armwright.place_markers", icon="EMPTY_AXIS")
+        layout.prop(settings, "fingers")
         layout.separator()
         layout.prop(settings, "armature", text="Build on")
         if settings.armature is None:
