@@ -23,7 +23,7 @@ from ..core.plan.model import Plan
 from ..core.posing import chain_poses, rigid_inverse
 from ..core.stature import guide_from_stature
 from ..core.tracks import DialTrack, PoseTrack, Tracks
-from . import bench_native, bench_solver, bench_switch, build, host, prove_runs, remove, sample, subjects
+from . import bench_fingers, bench_native, bench_solver, bench_switch, build, host, prove_runs, remove, sample, subjects
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -61,6 +61,8 @@ def measure(effort: float = 1.0) -> list[Row]:
     rows = [*_exactness(max(200, int(10_000 * effort)))]
     rows += _evaluation(max(3, int(15 * effort)))
     rows += _many(max(3, int(7 * effort)))
+    _fresh()
+    rows += bench_fingers.rows(_guide(1), alternate, max(3, int(15 * effort)), Row)
     rows += bench_solver.rows(effort, Row)
     rows += _building(max(3, int(9 * effort)))
     rows += _proof_rate()
