@@ -30,8 +30,9 @@ SHORTEST_PALM, LONGEST_PALM = 0.2, 1.0
 NARROWEST_PALM = 0.01
 # An axis is turned over only where it plainly points the other way, not by a rounding.
 OVER = -1e-4
-# Of the controls over the bones' lengths.
-RING, MIDDLE = 0.4, 0.45
+# A control's band: its radius over the finger's mean bone and at least over the hand's depth, and along each bone its
+# width and place over the bone's length.
+RADIUS, LEAST_RADIUS, BAND, MIDDLE = 0.4, 0.6, 0.12, 0.45
 
 
 def add_fingers(draft: Draft, arm: ArmContext) -> None:
@@ -134,7 +135,7 @@ def _add_dials(draft: Draft, arm: ArmContext) -> None:
     """The control over the back of the hand, which has the dials and does nothing else."""
     names, frames = arm.names, arm.frames
     palm = palm_length(frames)
-    size = 0.4 * palm
+    size, above = 0.4 * palm, arm.around(frames.girth.hand_depth)
     draft.bones.append(
         Bone(
             name=names.fk_fingers,
@@ -145,7 +146,7 @@ def _add_dials(draft: Draft, arm: ArmContext) -> None:
             rotation_order=FINGER_ORDER,
             lock_location=LOCKED,
             lock_rotation=LOCKED,
-            display=Display("fan", "body", (size, size, size), (0.0, 0.35 * palm, -0.35 * palm)),
+            display=Display("fan", "body", (size, size, size), (0.0, 0.35 * palm, -above)),
         )
     )
 
@@ -168,7 +169,8 @@ def _add_finger(draft: Draft, arm: ArmContext, finger: FingerFrames, share: floa
     names = arm.names
     parent = names.hand if finger.thumb else names.fingers
     limits = flexion_limits(len(finger.frames), finger.thumb)
-    ring = RING * sum(finger.lengths) / len(finger.lengths)
+    mean = sum(finger.lengths) / len(finger.lengths)
+    radius = max(RADIUS * mean, LEAST_RADIUS * arm.frames.girth.hand_depth)
     for place, (frame, length, limit) in enumerate(zip(finger.frames, finger.lengths, limits, strict=True), start=1):
         dialled, control = (names.finger(layer, finger.name, place) for layer in ("aux", "fk"))
         draft.bones.append(working(dialled, parent, frame, length, FINGER_ORDER))
@@ -189,7 +191,7 @@ def _add_finger(draft: Draft, arm: ArmContext, finger: FingerFrames, share: floa
                 collection=n.COLLECTION_FINGERS,
                 rotation_order=FINGER_ORDER,
                 lock_location=LOCKED,
-                display=Display("ring", "body", (ring, ring, ring), (0.0, MIDDLE * length, 0.0)),
+                display=Display("band", "body", (radius, BAND * length, radius), (0.0, MIDDLE * length, 0.0)),
             )
         )
         draft.bones.append(skin(names.finger("skin", finger.name, place), control, frame, length))
