@@ -6,42 +6,24 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from proof_runs import RUNS, SIZE, WREN, run_of
 
-from armwright.core.hand_proportions import with_fingers
 from armwright.core.proof import fingers, verdicts
 from armwright.core.proof.cases import CORNERS, Case
 from armwright.core.proof.finger_samples import moving_fingers
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, PASS, Check
-from armwright.core.proof.run_plan import WIGGLE, planned_runs, standard_motions
-from armwright.core.proof.run_settings import settings_for
+from armwright.core.proof.run_plan import WIGGLE
 from armwright.core.proof.samples import ArmRun
 from armwright.core.proof.synthetic import (
     guide_fingers,
-    guide_geometry,
-    solved_fingers,
-    solved_samples,
-    torso_poses,
 )
 from armwright.core.rotations import axis_matrix
 from armwright.core.solve.fingers import CURL_RANGE
-from armwright.core.stature import guide_from_stature
 
-BODY = guide_from_stature(1.7, "Wren")
-WREN = replace(BODY, arms=tuple(with_fingers(arm) for arm in BODY.arms))
-RUNS = planned_runs(standard_motions())
 SPEC = next(spec for spec in RUNS if spec.motion == WIGGLE and spec.case == Case("hand", 0.0, 1.0, 0.0))
-SIZE = 0.332 * 1.7  # Winter, fig. 4.1: upper arm and forearm over stature
 
 
-def run_of(arm: str = "L") -> ArmRun:
-    geometry = guide_geometry(WREN, arm)
-    torso = torso_poses(WREN, SPEC.clip, geometry.upper_length + geometry.forearm_length)
-    settings = settings_for(SPEC, arm, geometry, torso, np.broadcast_to(np.eye(4), torso.shape))
-    samples = solved_samples(geometry, settings)
-    return ArmRun(arm, SPEC.motion, SPEC.case, geometry, settings, samples, solved_fingers(WREN, arm, samples.hand))
-
-
-RUN = run_of()
+RUN = run_of(SPEC)
 
 
 def judged(run: ArmRun) -> dict[str, Check]:
@@ -55,7 +37,7 @@ def with_poses(finger: str, poses: np.ndarray) -> ArmRun:
 
 @pytest.mark.parametrize("arm", ["L", "R"])
 def test_the_references_hand_passes(arm: str) -> None:
-    checks = judged(run_of(arm))
+    checks = judged(run_of(SPEC, arm))
     assert set(checks) == set(fingers.LIMITS)
     assert {check.verdict for check in checks.values()} == {PASS}
     assert {check.samples for check in checks.values()} == {240}

@@ -7,37 +7,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from proof_runs import RUNS, SIZE, run_of
 
-from armwright.core.hand_proportions import with_fingers
 from armwright.core.proof import verdicts
 from armwright.core.proof.cases import Case
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check
-from armwright.core.proof.run_plan import RunSpec, planned_runs, standard_motions
-from armwright.core.proof.run_settings import settings_for
+from armwright.core.proof.run_plan import RunSpec
 from armwright.core.proof.samples import ArmRun, ArmSamples
-from armwright.core.proof.synthetic import guide_geometry, solved_fingers, solved_samples, torso_poses
+from armwright.core.proof.synthetic import solved_samples
 from armwright.core.rotations import axis_matrix
-from armwright.core.stature import guide_from_stature
 
-BODY = guide_from_stature(1.7, "Wren")
-WREN = replace(BODY, arms=tuple(with_fingers(arm) for arm in BODY.arms))
-RUNS = planned_runs(standard_motions())
 FRAME = 37
-SIZE = 0.332 * 1.7  # Winter, fig. 4.1: upper arm and forearm over stature
 
 
 def spec_of(motion: str, mode: str, isolate: float = 0.0, lift: float = 0.0, stretch: float = 0.0) -> RunSpec:
     case = Case(mode, isolate, lift, stretch)
     return next(spec for spec in RUNS if (spec.motion, spec.case) == (motion, case))
-
-
-def run_of(spec: RunSpec, arm: str = "L") -> ArmRun:
-    geometry = guide_geometry(WREN, arm)
-    torso = torso_poses(WREN, spec.clip, geometry.upper_length + geometry.forearm_length)
-    settings = settings_for(spec, arm, geometry, torso, np.broadcast_to(np.eye(4), torso.shape))
-    samples = solved_samples(geometry, settings)
-    fingers = solved_fingers(WREN, arm, samples.hand)
-    return ArmRun(arm, spec.motion, spec.case, geometry, settings, samples, fingers)
 
 
 def judged(spec: RunSpec, run: ArmRun) -> dict[tuple[str, str], Check]:

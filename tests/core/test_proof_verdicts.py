@@ -3,37 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from proof_runs import RUNS, run_of
 
 from armwright.core.errors import ProofError
-from armwright.core.hand_proportions import with_fingers
 from armwright.core.proof import hold_elbow, lift, switch, verdicts
 from armwright.core.proof.cases import CORNERS, Case
 from armwright.core.proof.changes import dial_walk
 from armwright.core.proof.measures import Measured
 from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Trace
-from armwright.core.proof.run_plan import RunSpec, planned_runs, standard_motions
-from armwright.core.proof.run_settings import settings_for
-from armwright.core.proof.samples import ArmRun
-from armwright.core.proof.synthetic import guide_geometry, solved_fingers, solved_samples, torso_poses
-from armwright.core.stature import guide_from_stature
 
-BODY = guide_from_stature(1.7, "Wren")
-WREN = replace(BODY, arms=tuple(with_fingers(arm) for arm in BODY.arms))
-RUNS = planned_runs(standard_motions())
 SPEC = next(item for item in RUNS if item.motion == "torso-wiggle" and item.case == Case("elbow", 0.0, 1.0, 0.0))
-
-
-def run_of(spec: RunSpec) -> ArmRun:
-    geometry = guide_geometry(WREN, "L")
-    torso = torso_poses(WREN, spec.clip, geometry.upper_length + geometry.forearm_length)
-    settings = settings_for(spec, "L", geometry, torso, np.broadcast_to(np.eye(4), torso.shape))
-    samples = solved_samples(geometry, settings)
-    fingers = solved_fingers(WREN, "L", samples.hand)
-    return ArmRun("L", spec.motion, spec.case, geometry, settings, samples, fingers)
 
 
 RUN = run_of(SPEC)
