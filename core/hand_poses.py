@@ -31,16 +31,15 @@ class HandPose:
 def hand_poses(geometry: FingerGeometry) -> dict[str, HandPose]:
     """The poses of one hand, by name.
 
-    Relaxed and fist are of the dials alone; flat turns the controls so that the fingers are straight and in the palm's
-    plane however the character was modelled.
+    The dials make the shape. The controls take out the bends that the fingers have at rest, so that a pose is the same
+    however the character was modelled, and a fist closes each joint by its range and no further.
     """
-    names = [finger.name for finger in geometry.fingers]
-    still = {finger.name: np.zeros((len(finger.frames), 3)) for finger in geometry.fingers}
-    none = dict.fromkeys(names, 0.0)
+    straight = {finger.name: _straight(geometry, finger) for finger in geometry.fingers}
+    none = dict.fromkeys(straight, 0.0)
     return {
-        RELAXED: HandPose(0.0, 0.0, _at_ease(geometry), still),
-        FIST: HandPose(1.0, 0.0, none, still),
-        FLAT: HandPose(0.0, 0.0, none, {finger.name: _straight(geometry, finger) for finger in geometry.fingers}),
+        RELAXED: HandPose(0.0, 0.0, _at_ease(geometry), straight),
+        FIST: HandPose(1.0, 0.0, none, straight),
+        FLAT: HandPose(0.0, 0.0, none, straight),
     }
 
 

@@ -11,6 +11,7 @@ from armwright.core.arm import fingers as rig_fingers
 from armwright.core.arm.build import plan_arms
 from armwright.core.frames import arm_frames
 from armwright.core.guide import UP, ArmGuide, FingerGuide, Guide, mirrored
+from armwright.core.hand_poses import FIST, FLAT, RELAXED, hand_poses
 from armwright.core.hand_proportions import with_fingers
 from armwright.core.options import ArmOptions
 from armwright.core.plan import expressions
@@ -249,3 +250,39 @@ def test_the_driver_of_a_finger_gives_the_sum_of_the_dials_within_their_ends() -
     for curl, own, share in ((0.3, 0.2, 0.5), (1.0, 1.0, 1.0), (-0.5, -0.2, -0.5)):
         value = expressions.evaluate(driver.expression, {"all": curl, "own": own})
         assert np.degrees(value) == pytest.approx(100.0 * share, abs=1e-6)
+
+
+def test_poses_of_a_hand_are_the_same_however_its_fingers_were_modelled() -> None:
+    """Fingers bent at rest about their hinges, by turns of the straight ones: fist, flat and relaxed coincide."""
+    straight = geometry_of(LEFT)
+    bends = {finger.name: np.zeros((1, len(finger.frames), 3)) for finger in straight.fingers}
+    for finger in straight.fingers:
+        bends[finger.name][0, :, 0] = np.radians([0.0 if finger.thumb else 12.0, 25.0, 9.0])
+    modelled = posed(straight, replace(settings_of(straight), channels=bends))
+    bent = replace(
+        straight,
+        fingers=tuple(
+            replace(
+                finger,
+                frames=modelled[finger.name][0],
+                tip=modelled[finger.name][0, -1, :3, 3]
+                + modelled[finger.name][0, -1, :3, 1] * np.linalg.norm(finger.tip - finger.frames[-1][:3, 3]),
+            )
+            for finger in straight.fingers
+        ),
+    )
+    for name in (RELAXED, FIST, FLAT):
+        for one, other in zip(_pose_of(straight, name).values(), _pose_of(bent, name).values(), strict=True):
+            assert one == pytest.approx(other, abs=1e-9)
+
+
+def _pose_of(geometry: FingerGeometry, name: str) -> dict[str, np.ndarray]:
+    pose = hand_poses(geometry)[name]
+    channels = {finger: values[None] for finger, values in pose.channels.items()}
+    return posed(geometry, replace(settings_of(geometry, pose.curl, pose.spread, **pose.own), channels=channels))
+
+
+def test_a_relaxed_hand_closes_from_finger_to_finger_and_a_thumb_a_little() -> None:
+    own = hand_poses(geometry_of(LEFT))[RELAXED].own
+    assert list(own) == ["thumb", "index", "middle", "ring", "little"]
+    assert list(own.values()) == [0.1, 0.12, 0.18, 0.24, 0.3]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,22 @@ from swings import ANGLE, GAP, animated, apart, converted, every_key
 
 SEED = 8801
 MODES = ("none", "hand", "elbow", "both")
+
+
+class Drawn:
+    """Stands for the host's layout: remembers which dials were drawn."""
+
+    def __init__(self) -> None:
+        self.shown: list[tuple[str, str]] = []
+
+    def prop(self, bone: Any, path: str, **options: Any) -> None:
+        assert bone.path_resolve(path) is not None
+        self.shown.append((bone.name[-1], path[2:-2]))
+
+    def part(self, *values: Any, **options: Any) -> Drawn:
+        return self
+
+    column = row = split = label = operator = part
 
 
 @pytest.fixture
@@ -255,5 +272,43 @@ def test_the_sidebar_shows_the_dials_of_hands_with_fingers_alone(empty_file: Any
             *((f"curl_{name}", f"{name.capitalize()} curl") for name in ("thumb", "index", "middle", "ring", "little")),
         ]
         assert [key for key, _ in fingers_panel.rows(subject_of(mitten).record)] == ["curl", "spread", "curl_middle"]
+        drawn = Drawn()
+        fingers_panel.ARMWRIGHT_PT_fingers.draw_rig(
+            SimpleNamespace(layout=drawn), bpy.context, hands, subject_of(hands).record
+        )
+        # The right hand has one finger.
+        assert sorted(drawn.shown) == sorted(
+            [(arm, key) for arm in "LR" for key in ("curl", "spread", "curl_middle")]
+            + [("L", f"curl_{name}") for name in ("thumb", "index", "ring", "little")]
+        )
     finally:
         armwright.unregister()
+
+
+def test_a_hand_between_two_orientations_that_are_next_to_each_other_keeps_its_knuckles_where_they_are(
+    keeper: Any,
+) -> None:
+    """There the host interpolates without a unit result, which would shrink the way to the fingers by up to 5e-5."""
+    import bpy
+
+    bones = keeper.pose.bones
+    hand, root = "skin.hand.L", "skin.middle.1.L"
+    length = arm_length(keeper, subject_of(keeper).record, "L")
+
+    def reach() -> float:
+        one, other = shown(keeper, [hand, root])
+        return float(np.linalg.norm(one[:3, 3] - other[:3, 3]))
+
+    rest = reach()
+    # Half a blend between two orientations 1.5 degrees apart.
+    bones["hold.hand.L"].rotation_mode = "XYZ"
+    bones["hold.hand.L"].rotation_euler = (np.radians(1.5), 0.0, 0.0)
+    bones["fk.clavicle.L"]["ik"] = 0.5
+    keeper.update_tag()
+    bpy.context.view_layer.update()
+    kept = abs(reach() - rest) / length
+    bones[hand].constraints["size"].mute = True
+    keeper.update_tag()
+    shrunk = abs(reach() - rest) / length
+    print(f"kept {kept:.1e} L, without its size {shrunk:.1e} L")
+    assert kept < 1e-6 < 5e-6 < shrunk
