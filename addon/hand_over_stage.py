@@ -1,0 +1,204 @@
+"""A plain skeleton, baked, in a scene of its own, and the host's exporter that writes it; nothing of it stays."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from ..core.baked_joints import JointTrack, joint_tracks
+from ..core.errors import HostError
+from . import host
+from .curves import new_action, write_curve
+
+Array = NDArray[np.float64]
+
+# Kinds of data that a stage or the exporter may add to the file.
+KINDS = ("objects", "armatures", "actions", "scenes", "meshes", "collections", "materials", "node_groups", "images")
+
+
+@dataclass(frozen=True)
+class Baked:
+    """Joints to write.
+
+    Attributes:
+        parents: each joint's parent, "" for none, parents first.
+        poses: (N, B, 4, 4), against the skeleton's origin.
+        origin: (4, 4), the skeleton in the world.
+        scaled: whether the joints carry scale.
+    """
+
+    parents: dict[str, str]
+    poses: Array
+    origin: Array
+    scaled: bool
+
+
+def has_exporter() -> bool:
+    """Whether the host's glTF exporter is switched on."""
+    try:
+        bpy.ops.export_scene.gltf.get_rna_type()
+    except (AttributeError, KeyError):
+        return False
+    return True
+
+
+def write(armature: bpy.types.Object, baked: Baked, meshes: Sequence[bpy.types.Object], path: Path) -> None:
+    """Write `baked`, named after `armature`, and copies of `meshes` on it to `path`, whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
+    animation = armature.animation_data
+    named = animation.action.name if animation is not None and animation.action is not None else armature.name
+    try:
+        with _nothing_added():
+            stage = _stage(len(baked.poses))
+            skeleton = _skeleton(armature, baked, stage)
+            for mesh in meshes:
+                _add_mesh(mesh, armature, skeleton, stage)
+            layer = stage.view_layers[0]
+            layer.update()
+            with bpy.context.temp_override(scene=stage, view_layer=layer, active_object=skeleton, object=skeleton):
+                _export(part, named, apply=not any(mesh.data.shape_keys for mesh in meshes))
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _stage(frames: int) -> bpy.types.Scene:
+    """An empty scene at the rate of the current one, from frame 0 on."""
+    shown = bpy.context.scene
+    stage = bpy.data.scenes.new("armwright.stage")
+    stage.render.fps, stage.render.fps_base = shown.render.fps, shown.render.fps_base
+    stage.frame_start, stage.frame_end = 0, max(frames - 1, 0)
+    stage.frame_current = 0
+    return stage
+
+
+def _skeleton(armature: bpy.types.Object, baked: Baked, stage: bpy.types.Scene) -> bpy.types.Object:
+    """The joints as bones of their own, where and named as in `armature`, with an action from frame 0 on."""
+    name = f"{armature.name} skeleton"
+    data = bpy.data.armatures.new(name)
+    skeleton = bpy.data.objects.new(name, data)
+    stage.collection.objects.link(skeleton)
+    layer = stage.view_layers[0]
+    layer.objects.active = skeleton
+    skeleton.select_set(True, view_layer=layer)
+    layer.update()
+    with bpy.context.temp_override(
+        scene=stage, view_layer=layer, active_object=skeleton, object=skeleton, selected_objects=[skeleton]
+    ):
+        bpy.ops.object.mode_set(mode="EDIT")
+        for bone, parent in baked.parents.items():
+            source = armature.data.bones[bone]
+            made = data.edit_bones.new(bone)
+            made.head, made.tail = (0.0, 0.0, 0.0), (0.0, source.length, 0.0)
+            made.matrix = source.matrix_local
+            made.length = source.length
+            made.parent = data.edit_bones[parent] if parent else None
+            made.use_deform = True
+        # See `host.leave_mode`: one host can crash while it evaluates the pose of new bones.
+        data.pose_position = "REST"
+        bpy.ops.object.mode_set(mode="OBJECT")
+        data.pose_position = "POSE"
+    skeleton.matrix_world = host.numpy_to_matrix(baked.origin)
+    for bone in skeleton.pose.bones:
+        bone.rotation_mode = "QUATERNION"
+    numbers = {bone: place for place, bone in enumerate(baked.parents)}
+    rests = np.array([host.rest_in_parent(data.bones[bone]) for bone in baked.parents])
+    parents = [numbers.get(parent, -1) for parent in baked.parents.values()]
+    tracks = joint_tracks(baked.poses, rests, parents, scaled=baked.scaled)
+    _, curves = new_action(skeleton, name)
+    for bone, track in zip(baked.parents, tracks, strict=True):
+        _write(curves, bone, track)
+    return skeleton
+
+
+def _write(curves: Any, bone: str, track: JointTrack) -> None:
+    path = f'pose.bones["{bpy.utils.escape_identifier(bone)}"]'
+    frames = np.arange(len(track.location))
+    for channel, values in (
+        ("location", track.location),
+        ("rotation_quaternion", track.rotation),
+        ("scale", track.scale),
+    ):
+        for index, column in enumerate(values.T):
+            write_curve(curves, f"{path}.{channel}", index, frames, column)
+
+
+def _add_mesh(
+    mesh: bpy.types.Object, armature: bpy.types.Object, skeleton: bpy.types.Object, stage: bpy.types.Scene
+) -> None:
+    """A copy of `mesh` that the skeleton moves, with its weights, where it stands now."""
+    place = mesh.matrix_world.copy()
+    copy = mesh.copy()
+    copy.name = f"{mesh.name} skin"
+    copy.animation_data_clear()
+    copy.constraints.clear()
+    for entry in copy.modifiers:
+        if entry.type == "ARMATURE" and entry.object == armature:
+            entry.object = skeleton
+    stage.collection.objects.link(copy)
+    copy.hide_viewport = copy.hide_render = False
+    copy.parent = skeleton
+    copy.parent_type = "OBJECT"
+    copy.matrix_parent_inverse = skeleton.matrix_world.inverted()
+    copy.matrix_world = place
+
+
+def _export(path: Path, named: str, *, apply: bool) -> None:
+    """The host's exporter, told to keep every frame as it is: its own thrift drops channels that move by 1e-4."""
+    said = io.StringIO()
+    try:
+        with contextlib.redirect_stdout(said):
+            bpy.ops.export_scene.gltf(
+                filepath=str(path),
+                check_existing=False,
+                export_format="GLB",
+                use_active_scene=True,
+                export_yup=True,
+                export_apply=apply,
+                export_animations=True,
+                export_animation_mode="ACTIVE_ACTIONS",
+                export_nla_strips_merged_animation_name=named,
+                export_force_sampling=True,
+                export_frame_step=1,
+                export_frame_range=False,
+                export_optimize_animation_size=False,
+                export_anim_slide_to_zero=False,
+                export_rest_position_armature=True,
+                export_skins=True,
+                export_all_influences=True,
+                export_morph=True,
+                export_morph_animation=False,
+                export_draco_mesh_compression_enable=False,
+                export_cameras=False,
+                export_lights=False,
+                export_extras=False,
+                will_save_settings=False,
+            )
+    except RuntimeError as problem:
+        reason = str(problem).strip().splitlines()[-1].removeprefix("Error: ")
+        raise HostError(f"the host's exporter could not write {path.name!r}: {reason}") from problem
+    if not path.is_file():
+        raise HostError(f"the host's exporter wrote nothing to {path.name!r}")
+
+
+@contextmanager
+def _nothing_added() -> Iterator[None]:
+    """Whatever was added to the file meanwhile is taken out again."""
+    before = {kind: {item.session_uid for item in getattr(bpy.data, kind)} for kind in KINDS}
+    try:
+        yield
+    finally:
+        for kind in KINDS:
+            for item in [item for item in getattr(bpy.data, kind) if item.session_uid not in before[kind]]:
+                getattr(bpy.data, kind).remove(item)
