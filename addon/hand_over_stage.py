@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -22,6 +23,10 @@ from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
 
+# Part of the whole time by which the last key may be off: single precision, and far less than a frame.
+LATE = 1e-5
+# The host's number of a straight line from key to key.
+LINEAR = 1
 # Kinds of data that a stage or the exporter may add to the file.
 KINDS = ("objects", "armatures", "actions", "scenes", "meshes", "collections", "materials", "node_groups", "images")
 
@@ -59,24 +64,31 @@ def write(armature: bpy.types.Object, baked: Baked, meshes: Sequence[bpy.types.O
     animation = armature.animation_data
     named = animation.action.name if animation is not None and animation.action is not None else armature.name
     try:
-        with _nothing_added():
-            stage = _stage(len(baked.poses))
+        with _nothing_added(), _windows_kept():
+            stage = _stage(f"{armature.name} skeleton", len(baked.poses))
             skeleton = _skeleton(armature, baked, stage)
             for mesh in meshes:
                 _add_mesh(mesh, armature, skeleton, stage)
             layer = stage.view_layers[0]
             layer.update()
+            apply = not any(mesh.data.shape_keys for mesh in meshes)
             with bpy.context.temp_override(scene=stage, view_layer=layer, active_object=skeleton, object=skeleton):
-                _export(part, named, apply=not any(mesh.data.shape_keys for mesh in meshes))
+                _export(part, named, apply=apply)
+                base = stage.render.fps_base
+                last = stage.frame_end * base / stage.render.fps
+                if abs(_last_time(part) - last) > LATE * last:
+                    # Hosts up to 5.2 multiply by what they should divide by, at rates such as 30 / 1.001.
+                    stage.render.fps_base = 1.0 / base
+                    _export(part, named, apply=apply)
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
 
 
-def _stage(frames: int) -> bpy.types.Scene:
+def _stage(named: str, frames: int) -> bpy.types.Scene:
     """An empty scene at the rate of the current one, from frame 0 on."""
     shown = bpy.context.scene
-    stage = bpy.data.scenes.new("armwright.stage")
+    stage = bpy.data.scenes.new(named)
     stage.render.fps, stage.render.fps_base = shown.render.fps, shown.render.fps_base
     stage.frame_start, stage.frame_end = 0, max(frames - 1, 0)
     stage.frame_current = 0
@@ -132,6 +144,9 @@ def _write(curves: Any, bone: str, track: JointTrack) -> None:
     ):
         for index, column in enumerate(values.T):
             write_curve(curves, f"{path}.{channel}", index, frames, column)
+            # Other programs show what lies between two frames as well; a stepped curve would jerk there.
+            points = curves.find(f"{path}.{channel}", index=index).keyframe_points
+            points.foreach_set("interpolation", np.full(len(points), LINEAR, np.int32))
 
 
 def _add_mesh(
@@ -192,6 +207,15 @@ def _export(path: Path, named: str, *, apply: bool) -> None:
         raise HostError(f"the host's exporter wrote nothing to {path.name!r}")
 
 
+def _last_time(path: Path) -> float:
+    """The time of the last key in a .glb, seconds (glTF 2.0, 4.4 "GLB File Format": the first chunk is JSON)."""
+    with path.open("rb") as file:
+        size = int.from_bytes(file.read(20)[12:16], "little")
+        content = json.loads(file.read(size))
+    inputs = {sampler["input"] for item in content.get("animations", ()) for sampler in item["samplers"]}
+    return max((content["accessors"][number]["max"][0] for number in inputs), default=0.0)
+
+
 @contextmanager
 def _nothing_added() -> Iterator[None]:
     """Whatever was added to the file meanwhile is taken out again."""
@@ -202,3 +226,17 @@ def _nothing_added() -> Iterator[None]:
         for kind in KINDS:
             for item in [item for item in getattr(bpy.data, kind) if item.session_uid not in before[kind]]:
                 getattr(bpy.data, kind).remove(item)
+
+
+@contextmanager
+def _windows_kept() -> Iterator[None]:
+    """What each window shows, as before afterwards: the exporter leaves its scene in the window."""
+    windows = [(window, window.scene, window.view_layer) for window in bpy.context.window_manager.windows]
+    try:
+        yield
+    finally:
+        for window, scene, layer in windows:
+            if window.scene != scene:
+                window.scene = scene
+            if window.view_layer != layer:
+                window.view_layer = layer

@@ -48,16 +48,10 @@ def joint_tracks(poses: Array, rests: Array, parents: Sequence[int], *, scaled: 
     axes = poses[..., :3, :3]
     wanted = poses.copy()
     wanted[..., :3, :3] = rigid_turns(axes)
-    sizes = np.einsum("nbji,nbji->nbi", wanted[..., :3, :3], axes) if scaled else np.ones(poses.shape[:2] + (3,))
+    sizes = np.einsum("nbji,nbji->nbi", wanted[..., :3, :3], axes) if scaled else np.ones((*poses.shape[:2], 3))
     out = []
     for joint, parent in enumerate(parents):
         carried = rests[joint][None] if parent < 0 else wanted[:, parent] @ rests[joint]
         own = np.linalg.inv(carried) @ wanted[:, joint]
-        out.append(JointTrack(own[:, :3, 3], continuous(matrix_to_quat(own[:, :3, :3])), sizes[:, joint]))
+        out.append(JointTrack(own[:, :3, 3], matrix_to_quat(own[:, :3, :3]), sizes[:, joint]))
     return out
-
-
-def continuous(quats: Array) -> Array:
-    """Quaternions (N, 4) each on the same side as the one before: the same turns, and no detour in between."""
-    signs = np.where(np.sum(quats[1:] * quats[:-1], axis=-1) < 0.0, -1.0, 1.0)
-    return np.asarray(quats * np.concatenate([[1.0], np.cumprod(signs)])[:, None])
