@@ -20,9 +20,7 @@ def kept(armature: bpy.types.Object) -> Iterator[None]:
     at = scene.frame_current, scene.frame_subframe
     movers = [item for item in scene.objects if item.animation_data is not None and item.library is None]
     places = [(item, {name: tuple(getattr(item, name)) for name in PLACES}, _numbers(item)) for item in movers]
-    poses = [
-        (item, posed(item)) for item in {armature, *movers} if item.type == "ARMATURE" and item.pose is not None
-    ]
+    poses = [(item, posed(item)) for item in {armature, *movers} if item.type == "ARMATURE" and item.pose is not None]
     try:
         yield
     finally:

@@ -5,8 +5,21 @@ from __future__ import annotations
 import bpy
 
 from . import state
-from .operators import build_arms, convert, flip_dial, grab, hand_poses, hold, markers, proof, remove_arms, space
-from .panels import arms_panel, build_panel, dials_panel, fingers_panel, proof_panel
+from .operators import (
+    build_arms,
+    controls_page,
+    convert,
+    flip_dial,
+    grab,
+    hand_over,
+    hand_poses,
+    hold,
+    markers,
+    proof,
+    remove_arms,
+    space,
+)
+from .panels import arms_panel, build_panel, dials_panel, fingers_panel, hand_over_panel, proof_panel
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
@@ -27,12 +40,16 @@ CLASSES: tuple[type, ...] = (
     hand_poses.ARMWRIGHT_OT_make_hand_poses,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
+    hand_over.ARMWRIGHT_OT_hand_over,
+    hand_over.ARMWRIGHT_OT_ask_hand_over,
+    controls_page.ARMWRIGHT_OT_save_controls_page,
     build_panel.ARMWRIGHT_PT_build,
     arms_panel.ARMWRIGHT_PT_arms,
     dials_panel.ARMWRIGHT_PT_dials,
     fingers_panel.ARMWRIGHT_PT_fingers,
     proof_panel.ARMWRIGHT_UL_verdicts,
     proof_panel.ARMWRIGHT_PT_proof,
+    hand_over_panel.ARMWRIGHT_PT_hand_over,
 )
 
 

@@ -140,8 +140,8 @@ class ARMWRIGHT_OT_ask_hand_over(_Options, bpy.types.Operator):
         self.last = scene.frame_preview_end if preview else scene.frame_end
         if not self.filepath:
             name = bpy.path.clean_name(selection.armature_of(context).name)
-            self.filepath = bpy.path.abspath(f"//{name}{hand_over.SUFFIX}") if bpy.data.filepath else (
-                f"{name}{hand_over.SUFFIX}"
+            self.filepath = (
+                bpy.path.abspath(f"//{name}{hand_over.SUFFIX}") if bpy.data.filepath else (f"{name}{hand_over.SUFFIX}")
             )
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}

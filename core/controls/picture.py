@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ DIRECTIONS = 24
 # What a place costs: each point of a wire under a number, a leader across another, and the way itself.
 COST_WIRE, COST_CROSS, COST_WAY = 3.0, 60.0, 0.35
 # Distance of the points that stand for a wire.
-STEP = 3.0
+STEP = 4.0
 # Height of a row of the silhouette.
 ROW = 1.4
 MOST_SAMPLES = 48
@@ -64,7 +65,9 @@ def drawing(
 ) -> str:
     """An SVG of `controls`; `numbers` by bone, for those that get one. Nothing in it comes from a name."""
     flat = {control.bone: [_flat(view, line) for line in control.lines] for control in controls}
-    points = np.concatenate([line for lines in flat.values() for line in lines] + [_flat(view, _extent(limbs, triangles))])
+    points = np.concatenate(
+        [line for lines in flat.values() for line in lines] + [_flat(view, _extent(limbs, triangles))]
+    )
     low, high = points.min(axis=0), points.max(axis=0)
     scale = min(
         (view.width - 2.0 * MARGIN) / max(high[0] - low[0], 1e-9),
@@ -145,8 +148,9 @@ def _still_costs(places: Array, at: Array, wires: Array, spots: Array, size: Arr
     costs = np.where(inside, 0.0, 1e6 + np.abs(places - size / 2.0).sum(axis=1))
     costs += COST_WAY * np.linalg.norm(places - at, axis=1)
     for points, clear, cost in ((wires, RADIUS + 2.0, COST_WIRE), (spots, RADIUS + 4.0, COST_CROSS)):
-        apart = np.linalg.norm(points[None] - places[:, None], axis=-1)
-        costs += cost * np.sum(apart < clear, axis=1)
+        near = points[np.abs(points - at).max(axis=1) < REACHES[-1] + clear]
+        apart = (near[:, 0] - places[:, :1]) ** 2 + (near[:, 1] - places[:, 1:]) ** 2
+        costs += cost * np.sum(apart < clear * clear, axis=1)
     return np.asarray(costs)
 
 
@@ -189,7 +193,7 @@ def _along(line: Array) -> Array:
     if len(line) < 2:
         return line
     parts = []
-    for start, end in zip(line[:-1], line[1:], strict=True):
+    for start, end in itertools.pairwise(line):
         count = max(1, math.ceil(float(np.linalg.norm(end - start)) / STEP))
         parts.append(start + (end - start) * np.linspace(0.0, 1.0, count + 1)[:, None])
     return np.concatenate(parts)
@@ -230,7 +234,7 @@ def _body(view: View, limbs: Sequence[Limb], triangles: Array, on_paper, scale: 
 
 def _silhouette(triangles: Array, size: Array) -> str:
     """The body as rows of the paper that its triangles (T, 3, 2) cover."""
-    rows, columns = (int(math.ceil(extent / ROW)) + 1 for extent in (size[1], size[0]))
+    rows, columns = (math.ceil(extent / ROW) + 1 for extent in (size[1], size[0]))
     mask = np.zeros((rows, columns), bool)
     longest = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=-1).max(axis=1)
     counts = np.clip(np.ceil(longest / (0.7 * ROW)), 1, MOST_SAMPLES).astype(int)

@@ -33,7 +33,8 @@ svg{display:block;width:100%;height:auto}
 background:var(--own);border-radius:2px}
 ol{list-style:none;margin:0;padding:0;display:grid;grid-template-columns:1fr 1fr;gap:.9rem 2.4rem}
 ol li{display:grid;grid-template-columns:2rem 1fr;gap:.8rem;break-inside:avoid}
-.badge{width:2rem;height:2rem;border:2.5px solid var(--own);border-radius:50%;text-align:center;line-height:calc(2rem - 5px);
+.badge{width:2rem;height:2rem;border:2.5px solid var(--own);border-radius:50%;text-align:center;
+line-height:calc(2rem - 5px);
 font-weight:600;font-variant-numeric:tabular-nums}
 .names{margin-top:.15rem;display:flex;flex-wrap:wrap;gap:.1rem 1.2rem;color:var(--soft);font-size:.92rem}
 .names i{font-style:normal}
@@ -48,7 +49,8 @@ tbody th{width:34%;font-weight:600}.range{white-space:nowrap;font-variant-numeri
 @media (max-width:44rem){main{margin:0;padding:0 1rem 2rem;border:0}ol{grid-template-columns:1fr}h1{font-size:1.5rem}
 .number text{font-size:17px}
 table,tbody,tr,td,tbody th{display:block;width:auto;border:0;padding:0}thead{display:none}
-tr{border-bottom:1px solid var(--rule);padding:.5rem 0}.range{display:inline}.range+.range::before{content:", default "}}
+tr{border-bottom:1px solid var(--rule);padding:.5rem 0}.range{display:inline}
+.range+.range::before{content:", default "}}
 @media print{:root{--paper:#fff;--sheet:#fff;--ink:#000;--soft:#444;--rule:#bbb;--body:#e8e8e8}
 body{font-size:10pt}main{border:0;margin:0;padding:0;max-width:none}h2{margin-top:1.2rem}ol{gap:.5rem 1.6rem}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}

@@ -12,7 +12,8 @@ GROUPS: dict[str, tuple[str, str]] = {
     SHOULDER: ("The shoulder", "It travels with the torso, and never disturbs a hand or an elbow that is held."),
     BODY: (
         "Travels with the body",
-        "These swing the free arm (FK). Where the torso goes they go along, turned or not, as the isolate dial says.",
+        "Where the torso goes they go along. They swing an arm that is free (FK); the isolate dial says "
+        "whether it turns with the torso. Only the elbow aim is for a hand that is held.",
     ),
     HELD: (
         "Held in a space",
@@ -41,7 +42,7 @@ ROLE_WORDS: dict[str, Words] = {
     "fk_forearm": Words(
         BODY,
         "Forearm",
-        "Turn it about X to bend the elbow and about Y to roll the forearm; while the elbow is held it swings from there.",
+        "Turn it about X to bend the elbow and about Y to roll the forearm; it swings from a held elbow as well.",
     ),
     "fk_hand": Words(BODY, "Hand", "Turn it to bend the wrist of a hand that is not held."),
     "elbow_aim": Words(BODY, "Elbow aim", "Move it to say where the elbow points while the hand is held."),

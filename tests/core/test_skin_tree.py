@@ -87,9 +87,7 @@ def test_the_characters_own_bones_keep_their_own_parents() -> None:
 
 def test_bones_in_a_ring_are_a_tree_all_the_same() -> None:
     corners = [np.array(corner, float) for corner in ((0, 0, 0), (1, 0, 0), (0, 1, 0))]
-    bones = [
-        SkinBone(f"r{place}", ("chest",), corners[place], corners[(place + 1) % 3], True) for place in range(3)
-    ]
+    bones = [SkinBone(f"r{place}", ("chest",), corners[place], corners[(place + 1) % 3], True) for place in range(3)]
     parents = skin_parents([SkinBone("chest", (), -ALONG, -0.5 * ALONG, False), *bones])
     assert sorted(parents) == ["chest", "r0", "r1", "r2"]
     for name in parents:

@@ -155,6 +155,4 @@ def accessor(file: Any, number: int) -> Array:
     width, kind = WIDTHS[entry.type], np.dtype(COMPONENTS[entry.componentType])
     stride = view.byteStride or width * kind.itemsize
     start = (view.byteOffset or 0) + (entry.byteOffset or 0)
-    return np.array(
-        np.ndarray((entry.count, width), kind, file.binary_blob(), start, (stride, kind.itemsize)), float
-    )
+    return np.array(np.ndarray((entry.count, width), kind, file.binary_blob(), start, (stride, kind.itemsize)), float)
