@@ -24,6 +24,8 @@ MOST_EDGES = 4000
 THICKNESS, THINNEST, THICKEST = 0.5, 0.08, 0.25
 # More triangles than this say nothing more about an outline.
 MOST_TRIANGLES = 400_000
+# Palettes of the host's theme are "THEME01" and so on.
+THEME = "THEME"
 DIAL_LABELS = {key: label for _, dials in GROUPS for key, label in dials}
 
 
@@ -86,7 +88,7 @@ def _lines(armature: bpy.types.Object, bone: bpy.types.PoseBone) -> tuple[Array,
     points = np.empty(3 * len(mesh.vertices), np.float32)
     mesh.vertices.foreach_get("co", points)
     corners = points.reshape(-1, 3).astype(float) @ placed[:3, :3].T + placed[:3, 3]
-    return tuple(corners[run] for run in _runs([tuple(edge.vertices) for edge in mesh.edges]))
+    return tuple(corners[run] for run in _runs([(edge.vertices[0], edge.vertices[1]) for edge in mesh.edges]))
 
 
 def _runs(edges: list[tuple[int, int]]) -> list[list[int]]:
@@ -102,10 +104,11 @@ def _runs(edges: list[tuple[int, int]]) -> list[list[int]]:
 
 def _colour(bone: bpy.types.PoseBone) -> Colour | None:
     color = bone.color if bone.color.palette != "DEFAULT" else bone.bone.color
-    if color.palette != "CUSTOM":
+    if color.palette == "DEFAULT":
         return None
-    red, green, blue = color.custom.normal
-    return (red, green, blue)
+    sets = bpy.context.preferences.themes[0].bone_color_sets
+    shown = color.custom if color.palette == "CUSTOM" else sets[int(color.palette.removeprefix(THEME)) - 1]
+    return (shown.normal[0], shown.normal[1], shown.normal[2])
 
 
 def _dials(bone: bpy.types.PoseBone) -> list[Dial]:

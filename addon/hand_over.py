@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
@@ -138,13 +139,12 @@ def skeleton(subject: Subject, *, arms_only: bool) -> dict[str, str]:
 
 def meshes_of(armature: bpy.types.Object) -> list[bpy.types.Object]:
     """The meshes that `armature` moves, by name."""
-    found = [
-        item
-        for item in bpy.data.objects
-        if item.type == "MESH"
-        and item.users_scene
-        and any(entry.type == "ARMATURE" and entry.object == armature for entry in item.modifiers)
-    ]
+
+    def is_moved(item: bpy.types.Object) -> bool:
+        entries: list[Any] = [entry for entry in item.modifiers if entry.type == "ARMATURE"]
+        return any(entry.object == armature for entry in entries)
+
+    found = [item for item in bpy.data.objects if item.type == "MESH" and item.users_scene and is_moved(item)]
     return sorted(found, key=lambda item: item.name)
 
 

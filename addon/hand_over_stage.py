@@ -50,8 +50,9 @@ class Baked:
 
 def has_exporter() -> bool:
     """Whether the host's glTF exporter is switched on."""
+    exporter: Any = bpy.ops.export_scene.gltf
     try:
-        bpy.ops.export_scene.gltf.get_rna_type()
+        exporter.get_rna_type()
     except (AttributeError, KeyError):
         return False
     return True
@@ -122,8 +123,8 @@ def _skeleton(armature: bpy.types.Object, baked: Baked, stage: bpy.types.Scene) 
         bpy.ops.object.mode_set(mode="OBJECT")
         data.pose_position = "POSE"
     skeleton.matrix_world = host.numpy_to_matrix(baked.origin)
-    for bone in skeleton.pose.bones:
-        bone.rotation_mode = "QUATERNION"
+    for bone in baked.parents:
+        skeleton.pose.bones[bone].rotation_mode = "QUATERNION"
     numbers = {bone: place for place, bone in enumerate(baked.parents)}
     rests = np.array([host.rest_in_parent(data.bones[bone]) for bone in baked.parents])
     parents = [numbers.get(parent, -1) for parent in baked.parents.values()]
