@@ -86,7 +86,13 @@ def _pictures(sheet: Sheet, rows: tuple[Row, ...]) -> str:
     for arm, palm in sheet.palms:
         own = [control for control in shown if control.arm == arm and control.bone in fingers]
         if own and arm in near:
-            view = View(f"the {_text(arm_words(arm))} hand, from its back", -palm[:3, 0], palm[:3, 1], *HAND)
+            view = View(
+                f"the {_text(arm_words(arm))} hand, from its back",
+                -palm[:3, 0],
+                _raised(palm[:3, 1], -palm[:3, 2]),
+                *HAND,
+                close=True,
+            )
             out.append(_figure(view, sheet, own, numbers))
     out.append("</div>\n")
     return "".join(out) + _legend(sheet, rows)

@@ -37,6 +37,7 @@ class View:
         right, up: (3,) units, armature space: the drawing's right and top.
         width: of the drawing.
         height: the most that it may be.
+        close: whether it shows the controls alone from near, and not all of the body behind them.
     """
 
     title: str
@@ -44,6 +45,7 @@ class View:
     up: Array
     width: float
     height: float
+    close: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,9 +67,8 @@ def drawing(
 ) -> str:
     """An SVG of `controls`; `numbers` by bone, for those that get one. Nothing in it comes from a name."""
     flat = {control.bone: [_flat(view, line) for line in control.lines] for control in controls}
-    points = np.concatenate(
-        [line for lines in flat.values() for line in lines] + [_flat(view, _extent(limbs, triangles))]
-    )
+    lines = [line for lines in flat.values() for line in lines]
+    points = np.concatenate(lines if view.close else [*lines, _flat(view, _extent(limbs, triangles))])
     low, high = points.min(axis=0), points.max(axis=0)
     scale = min(
         (view.width - 2.0 * MARGIN) / max(high[0] - low[0], 1e-9),
