@@ -26,7 +26,12 @@ THICKNESS, THINNEST, THICKEST = 0.5, 0.08, 0.25
 MOST_TRIANGLES = 400_000
 # Palettes of the host's theme are "THEME01" and so on.
 THEME = "THEME"
-DIAL_LABELS = {key: label for _, dials in GROUPS for key, label in dials}
+DIAL_LABELS = {
+    # In the sidebar the heading says that these are lengths.
+    key: f"{label} length" if group == "Length" else label
+    for group, dials in GROUPS
+    for key, label in dials
+}
 
 
 def sheet_of(subject: Subject) -> Sheet:

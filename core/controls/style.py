@@ -52,6 +52,7 @@ table,tbody,tr,td,tbody th{display:block;width:auto;border:0;padding:0}thead{dis
 tr{border-bottom:1px solid var(--rule);padding:.5rem 0}.range{display:inline}
 .range+.range::before{content:", default "}}
 @media print{:root{--paper:#fff;--sheet:#fff;--ink:#000;--soft:#444;--rule:#bbb;--body:#e8e8e8}
-body{font-size:10pt}main{border:0;margin:0;padding:0;max-width:none}h2{margin-top:1.2rem}ol{gap:.5rem 1.6rem}
+html{font-size:11.5px}body{font-size:1rem}.views{flex-wrap:nowrap}figure{min-width:0}
+main{border:0;margin:0;padding:0;max-width:none}h2{margin-top:1.2rem}ol{gap:.5rem 1.6rem}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 """
