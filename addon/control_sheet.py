@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 # A shape with more edges is no wire shape any more: the bone is drawn in its place.
 MOST_EDGES = 4000
 # A part of the body is as thick as this part of its length, within these parts of an arm's length.
-THICKNESS, THINNEST, THICKEST = 0.5, 0.08, 0.25
+THICKNESS, THINNEST, THICKEST = 0.5, 0.03, 0.25
 # More triangles than this say nothing more about an outline.
 MOST_TRIANGLES = 400_000
 # Palettes of the host's theme are "THEME01" and so on.

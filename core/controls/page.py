@@ -18,7 +18,7 @@ from .style import STYLE
 from .words import CHARACTER, FINGERS, GROUPS, Words, arm_words, row_of, words_of
 
 # Size of the drawings, in their own units: as wide as the page at most, so that the numbers keep their size.
-FRONT, SIDE, HAND = (620.0, 560.0), (330.0, 560.0), (470.0, 420.0)
+FRONT, SIDE, HAND = (620.0, 560.0), (330.0, 560.0), (380.0, 340.0)
 # How far above the level the front and the side are seen from, radians.
 RAISED = np.radians(14.0)
 ORDER = (*[group for group in GROUPS if group != CHARACTER], CHARACTER)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -14,6 +15,7 @@ from armwright.core.controls.model import Control, Dial, Limb, ModeWords, Sheet
 from armwright.core.controls.page import page, rows_of
 from armwright.core.controls.picture import GAP, RADIUS, place_callouts
 from armwright.core.controls.words import GROUPS, ROLE_WORDS, arm_words, row_of, words_of
+from armwright.core.hand_proportions import with_fingers
 from armwright.core.options import ArmOptions
 from armwright.core.plan.model import Plan
 from armwright.core.stature import guide_from_stature
@@ -23,7 +25,9 @@ HOSTILE = "<script>alert(\"Wren & 'co'\")</script>\x07"
 
 
 def plan() -> Plan:
-    return plan_arms(guide_from_stature(1.7, "Wren"), ArmOptions())
+    """Of a character with everything that a guide can have, fingers too."""
+    guide = guide_from_stature(1.7, "Wren")
+    return plan_arms(replace(guide, arms=tuple(with_fingers(arm) for arm in guide.arms)), ArmOptions())
 
 
 def square(at: tuple[float, float, float], size: float = 0.05) -> tuple[np.ndarray, ...]:
@@ -45,6 +49,8 @@ def sheet(**other: object) -> Sheet:
         for p in made.properties
         if p.dial
     )
+    rests = {bone.name: np.array(bone.rest) for bone in made.bones}
+    palms = tuple((entry.arm, rests[entry.bone]) for entry in made.roles if entry.role == "hand")
     modes = (ModeWords("Nothing", "Let go"), ModeWords("Hand", "Hold the hand"))
     limbs = (Limb(np.zeros(3), np.array([0.0, 0.0, 1.7]), 0.2),)
     fields = {
@@ -55,6 +61,7 @@ def sheet(**other: object) -> Sheet:
         "limbs": limbs,
         "triangles": np.empty((0, 3, 3)),
         "facing": FACING,
+        "palms": palms,
         **other,
     }
     return Sheet(**fields)  # type: ignore[arg-type]
@@ -109,7 +116,8 @@ def test_every_control_and_every_dial_is_told_once() -> None:
     bones = [attrs["data-bone"] for tag, attrs in read.tags if "data-bone" in attrs]
     assert sorted(bones) == sorted(control.bone for control in given.controls)
     dials = [attrs["data-dial"] for tag, attrs in read.tags if "data-dial" in attrs]
-    assert dials == [key for key, *_ in DIALS]
+    assert len(dials) == len({(dial.key, dial.help, dial.low, dial.high) for dial in given.dials})
+    assert set(dials) == {dial.key for dial in given.dials} >= {key for key, *_ in DIALS}
     for _, _, _, _, help in DIALS:
         assert help in read.text
     assert "\N{MINUS SIGN}180° to 180°" in read.text
