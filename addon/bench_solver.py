@@ -70,5 +70,9 @@ def _settings(rng: np.random.Generator, geometry: ArmGeometry, count: int) -> Ar
         upper_length=rng.uniform(0.6, 1.5, count),
         forearm_length=rng.uniform(0.6, 1.5, count),
         upper_roll=rng.uniform(-np.pi, np.pi, count),
+        hand_roll=rng.uniform(-np.pi / 2.0, np.pi, count),
+        hand_side=rng.uniform(-np.pi / 2.0, np.pi / 2.0, count),
+        hand_spin=rng.uniform(-np.pi, np.pi, count),
+        finger_bend=rng.uniform(0.0, np.pi / 2.0, count),
         **dials,
     )

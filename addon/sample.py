@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import bpy
@@ -14,6 +14,7 @@ from mathutils import Matrix
 from numpy.typing import NDArray
 
 from ..core.frames import ORDERS
+from ..core.hand_frames import PivotPoints
 from ..core.options import ArmOptions
 from ..core.proof.samples import SAMPLED_ROLES, ArmSamples
 from ..core.rig_record import RigRecord
@@ -253,4 +254,7 @@ def geometry(armature: bpy.types.Object, record: RigRecord, arm: str, options: A
         up=up,
         rotation_orders=ORDERS,
         options=options,
+        pivots=PivotPoints(
+            *((rest(f"pivot_{item.name}")[:3, 3] - hand[:3, 3]) @ hand[:3, :3] for item in fields(PivotPoints))
+        ),
     )

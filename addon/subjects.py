@@ -31,6 +31,10 @@ DIAL_FIELDS = {
     n.UPPER_LENGTH: "upper_length",
     n.FOREARM_LENGTH: "forearm_length",
     n.UPPER_ROLL: "upper_roll",
+    n.HAND_ROLL: "hand_roll",
+    n.HAND_SIDE: "hand_side",
+    n.HAND_SPIN: "hand_spin",
+    n.FINGER_BEND: "finger_bend",
 }
 FK_ROLES = {"fk_clavicle": "clavicle", "fk_upper_arm": "upper_arm", "fk_forearm": "forearm", "fk_hand": "hand"}
 

@@ -11,7 +11,7 @@ from ..guide import Guide
 from ..options import ArmOptions
 from ..plan.draft import Draft
 from ..plan.model import External, Plan, Role
-from . import clavicle, dials, fingers, fk, holds, ik, limb
+from . import clavicle, dials, fingers, fk, holds, ik, limb, plant
 from .context import ArmContext
 from .names import ArmNames
 from .torso import add_torso
@@ -69,6 +69,7 @@ def _add_arm(draft: Draft, arm: ArmContext) -> None:
     clavicle.add_clavicle(draft, arm)
     dials.add_dials(draft, arm)
     holds.add_holds(draft, arm)
+    plant.add_plant(draft, arm)
     fk.add_isolation(draft, arm)
     fk.add_fk_upper_arm(draft, arm)
     clavicle.add_lift(draft, arm)
@@ -80,6 +81,7 @@ def _add_arm(draft: Draft, arm: ArmContext) -> None:
     fk.add_fk_hand(draft, arm)
     limb.place_wrist(draft, arm)
     limb.add_hand(draft, arm)
+    plant.add_finger_base(draft, arm)
     limb.add_skin(draft, arm)
     fingers.add_fingers(draft, arm)
     draft.roles.extend(Role(arm.names.side, role, bone) for role, bone in (*_roles(arm.names), *fingers.roles(arm)))
@@ -106,4 +108,5 @@ def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:
         ("hand", names.hand),
         ("skin_upper_arm", names.skin_upper_arm),
         ("skin_forearm", names.skin_forearm),
+        *plant.roles(names),
     )

@@ -100,7 +100,7 @@ def _add_raised(draft: Draft, arm: ArmContext) -> None:
     shoulder = frames.upper_arm[:3, 3]
     span = placed(span_frame(arm), shoulder)
     draft.bones.append(working(names.reach, arm.torso, span, 0.5 * frames.length))
-    draft.constrain(names.reach, "hand", "damped_track", names.hold_hand, axis="Y")
+    draft.constrain(names.reach, "hand", "damped_track", names.hand_goal, axis="Y")
     draft.constrain(names.reach, "aim", "locked_track", names.aim_elbow, axis="-Z", lock="Y")
     a = f"{number(frames.upper_length)}*u"
     b = f"{number(frames.forearm_length)}*f"
@@ -113,7 +113,7 @@ def _add_raised(draft: Draft, arm: ArmContext) -> None:
         f"{number(math.cos(arm.options.fold_limit))},{number(STRAIGHTEST)}))",
         dial(arm, "u", n.UPPER_LENGTH),
         dial(arm, "f", n.FOREARM_LENGTH),
-        distance("d", names.reach, names.hold_hand),
+        distance("d", names.reach, names.hand_goal),
         object_scale(),
         index=0,
     )

@@ -8,6 +8,7 @@ from ..plan.draft import Draft
 from ..plan.model import Property
 from . import names as n
 from .context import ArmContext
+from .plant import default_bend
 
 # key, default, low, high, help
 DIALS: tuple[tuple[str, float, float, float, str], ...] = (
@@ -33,13 +34,37 @@ DIALS: tuple[tuple[str, float, float, float, str], ...] = (
         math.pi,
         "Roll of the held arm's upper arm about itself; switching sets it so that nothing turns",
     ),
+    (
+        n.HAND_ROLL,
+        0.0,
+        -math.pi / 2.0,
+        math.pi,
+        "Rolls the held hand over its heel (below 0), or over its knuckles and on over its fingertips",
+    ),
+    (
+        n.HAND_SIDE,
+        0.0,
+        -math.pi / 2.0,
+        math.pi / 2.0,
+        "Rolls the held hand over its outer edge, or below 0 over the thumb's",
+    ),
+    (n.HAND_SPIN, 0.0, -math.pi, math.pi, "Turns the held hand on its palm; above 0 towards the thumb's side"),
+    (
+        n.FINGER_BEND,
+        0.0,
+        0.0,
+        math.pi / 2.0,
+        "How far the fingers bend back before a hand that rolls over its knuckles goes on over its fingertips",
+    ),
 )
 # Dials in radians.
-ANGLES = (n.UPPER_ROLL,)
+ANGLES = (n.UPPER_ROLL, n.HAND_ROLL, n.HAND_SIDE, n.HAND_SPIN, n.FINGER_BEND)
 
 
 def add_dials(draft: Draft, arm: ArmContext) -> None:
     """Add the dials to the clavicle control."""
     for key, default, low, high, help in DIALS:
         unit = "angle" if key in ANGLES else ""
+        if key == n.FINGER_BEND:
+            default = default_bend(arm)
         draft.properties.append(Property(arm.names.fk_clavicle, key, default, low, high, help, unit=unit))

@@ -16,9 +16,9 @@ from ..anatomy import FINGER_ABDUCTION, FINGER_FLEXION, THUMB_FLEXION
 from ..frames import ArmFrames
 from ..hand_frames import FingerFrames
 from ..plan.draft import Draft, rest_rows
-from ..plan.model import LOCKED, Bone, Display, Property, Role, Variable
+from ..plan.model import LOCKED, Bone, Display, Property, Variable
 from . import names as n
-from .context import ArmContext, Array, keep_size, number, placed, skin, working
+from .context import ArmContext, Array, keep_size, number, skin, working
 
 # The hinge X is applied first, in a finger that Z has moved aside; the middle axis, at whose quarter turn the triple is
 # singular, is the roll Y, which a finger does not have.
@@ -40,20 +40,10 @@ def add_fingers(draft: Draft, arm: ArmContext) -> None:
     if not arm.frames.fingers:
         return
     keep_size(draft, arm, arm.names.hand)
-    add_finger_base(draft, arm)
     _add_dials(draft, arm)
     shares = spread_shares(arm.frames)
     for finger, share in zip(arm.frames.fingers, shares, strict=True):
         _add_finger(draft, arm, finger, share)
-
-
-def add_finger_base(draft: Draft, arm: ArmContext) -> None:
-    """What carries the fingers: the hand's axes at the knuckles."""
-    frames = arm.frames
-    knuckles = frames.hand[:3, 3] + frames.hand[:3, :3] @ frames.pivots.knuckles
-    base = placed(frames.hand, knuckles)
-    draft.bones.append(working(arm.names.fingers, arm.names.hand, base, 0.2 * frames.hand_length))
-    draft.roles.append(Role(arm.names.side, "fingers", arm.names.fingers))
 
 
 def roles(arm: ArmContext) -> tuple[tuple[str, str], ...]:

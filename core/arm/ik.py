@@ -30,7 +30,7 @@ def add_ik(draft: Draft, arm: ArmContext) -> None:
     shoulder = frames.upper_arm[:3, 3]
     span = placed(span_frame(arm), shoulder)
     draft.bones.append(working(names.ik_span, names.clavicle, span, 0.5 * frames.length))
-    draft.constrain(names.ik_span, "hand", "damped_track", names.hold_hand, axis="Y")
+    draft.constrain(names.ik_span, "hand", "damped_track", names.hand_goal, axis="Y")
     draft.constrain(names.ik_span, "aim", "locked_track", names.aim_elbow, axis="-Z", lock="Y")
     _add_reach(draft, arm)
 
@@ -57,9 +57,9 @@ def add_ik(draft: Draft, arm: ArmContext) -> None:
         computed("held", names.ik_span, HELD),
         index=1,
     )
-    draft.constrain(names.ik_forearm, "hand", "damped_track", names.hold_hand, axis="Y")
+    draft.constrain(names.ik_forearm, "hand", "damped_track", names.hand_goal, axis="Y")
     # Over a large turn the host's track is off by up to 1.7e-6 radians, over a small one by a tenth of that: once more.
-    draft.constrain(names.ik_forearm, "exact", "damped_track", names.hold_hand, axis="Y")
+    draft.constrain(names.ik_forearm, "exact", "damped_track", names.hand_goal, axis="Y")
 
 
 def _lengths(arm: ArmContext) -> tuple[str, str, str]:
@@ -73,7 +73,7 @@ def _add_reach(draft: Draft, arm: ArmContext) -> None:
     names, options = arm.names, arm.options
     a, b, whole = _lengths(arm)
     u, f = dial(arm, "u", n.UPPER_LENGTH), dial(arm, "f", n.FOREARM_LENGTH)
-    to_hand = distance("d", names.ik_span, names.hold_hand)
+    to_hand = distance("d", names.ik_span, names.hand_goal)
     draft.compute(
         names.ik_span, WHOLE, arm.frames.length, f"{a}+{b}", u, f, help="length of the straight arm as dialled, metres"
     )

@@ -70,7 +70,7 @@ def add_forearm(draft: Draft, arm: ArmContext) -> None:
         1.0,
         f"1 + stretch * (min(max(d / z / ({rest} * f), {number(options.shortest)}), "
         f"{number(options.stretch_limit)}) - 1)",
-        distance("d", names.ik_forearm, names.hold_hand),
+        distance("d", names.ik_forearm, names.hand_goal),
         object_scale(),
         dial(arm, "f", n.FOREARM_LENGTH),
         dial(arm, "stretch", n.STRETCH),
@@ -97,7 +97,7 @@ def add_hand(draft: Draft, arm: ArmContext) -> None:
     """From the FK control's orientation towards the hand hold's."""
     names, frames = arm.names, arm.frames
     draft.bones.append(skin(names.hand, names.fk_hand, frames.hand, palm_length(frames)))
-    blend_to(draft, arm, names.hand, "ik", names.hold_hand, n.IK)
+    blend_to(draft, arm, names.hand, "ik", names.hand_goal, n.IK)
     place_at(draft, names.hand, names.wrist)
 
 

@@ -24,6 +24,10 @@ UPPER_ROLL = "upper_roll"
 # Dials of the fingers' control; each finger has one of its own besides, `curl_<finger>`.
 CURL = "curl"
 SPREAD = "spread"
+HAND_ROLL = "hand_roll"
+HAND_SIDE = "hand_side"
+HAND_SPIN = "hand_spin"
+FINGER_BEND = "finger_bend"
 
 # Constraints of a space bone: each holds on to one thing, and one at most has influence; none is the world.
 SPACE_TORSO = "torso"
@@ -67,6 +71,20 @@ class ArmNames:
     def hand_space(self) -> str:
         """Parent of the hand hold: the space that it is held in."""
         return self._name("aux", "hand_space")
+
+    @property
+    def hand_goal(self) -> str:
+        """What the hand reaches for: the hand hold, rolled and spun as the dials of a planted hand say."""
+        return self._name("aux", "hand_goal")
+
+    def pivot(self, point: str) -> str:
+        """Turns the planted hand about a point of hand_frames.PivotPoints."""
+        return self._name("aux", point)
+
+    @property
+    def fingers(self) -> str:
+        """Parent of the fingers but the thumb: it stays on the surface while the hand rolls over its knuckles."""
+        return self._name("aux", "fingers")
 
     @property
     def elbow_space(self) -> str:
@@ -161,11 +179,6 @@ class ArmNames:
     def hand(self) -> str:
         """The arm as it ends up: hand; it carries skin."""
         return self._name("skin", "hand")
-
-    @property
-    def fingers(self) -> str:
-        """What carries the fingers: the hand from its knuckles on."""
-        return self._name("aux", "fingers")
 
     @property
     def fk_fingers(self) -> str:

@@ -18,6 +18,7 @@ import numpy as np
 from ..errors import MatchError
 from ..rotations import angle_between, axis_matrix, euler_to_matrix, unit
 from ..solve.arm import solve, solve_parts
+from ..solve.plant import hold_for
 from ..solve.settings import ArmGeometry, ArmPose, ArmSettings, Array
 from .euler_paths import euler_near, euler_path
 from .hand import match_hand, placed_aim
@@ -181,6 +182,8 @@ def _held(
             # In the plane of the joints, like a lone hand's: an arm bent by its hinge then needs no roll.
             side = bend_side(some, unit(some.wrist - some.shoulder), precision)
             aim[both] = placed_aim(g, some, some.wrist, side, before.aim[both])
+    # Until here it is where the hand is to be; the hold is what a planted hand rolls from.
+    hand_hold[ik] = hold_for(g, before, hand_hold)[ik]
 
     elbow_hold = before.elbow_hold.copy()
     # An elbow that is held already keeps its hold, out of reach or not: the arm points at it in every mode.

@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 DIALS = (
     *("ik", "elbow", "isolate", "lift", "stretch", "soft", "volume"),
     *("upper_length", "forearm_length", "upper_roll"),
+    *("hand_roll", "hand_side", "hand_spin", "finger_bend"),
 )
 CHANNELS = ("clavicle", "upper_arm", "forearm", "hand")
 
@@ -83,7 +84,9 @@ def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Ar
     dials = {
         name: np.full(frames, value)
         for name, value in zip(
-            DIALS, (case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0, 0.0), strict=True
+            DIALS,
+            (case.ik, case.elbow, case.isolate, case.lift, case.stretch, 0.0, 1.0, 1.0, 1.0, *[0.0] * 5),
+            strict=True,
         )
     }
     dials |= {name: np.asarray(values, float) for name, values in spec.dials}

@@ -30,6 +30,7 @@ SAMPLED_ROLES = (
     "elbow_aim",
     "skin_upper_arm",
     "skin_forearm",
+    "fingers",
 )
 
 
@@ -39,7 +40,7 @@ class ArmSamples:
 
     `fk_clavicle` is the clavicle's control, `clavicle` the clavicle after the lift; `upper_arm`, `forearm`, `hand` are
     the arm as it ends up, their heads the shoulder, elbow and wrist; `elbow` and `wrist` have the joints as heads too;
-    the skin bones carry the stretch in the length of their axes.
+    the skin bones carry the stretch in the length of their axes; `fingers` is what carries the fingers.
     """
 
     torso: Array
@@ -56,6 +57,7 @@ class ArmSamples:
     elbow_aim: Array
     skin_upper_arm: Array
     skin_forearm: Array
+    fingers: Array
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from ..posing import chain_poses, rigid_inverse
 from ..rotations import euler_to_matrix
 from ..solve.arm import solve
 from ..solve.fingers import Finger, FingerGeometry, solve_fingers
+from ..solve.plant import finger_base
 from ..solve.settings import ArmGeometry, ArmSettings
 from .finger_samples import FingerRun, moving_fingers
 from .measures import at, carried
@@ -47,6 +48,7 @@ def guide_geometry(guide: Guide, arm: str, options: ArmOptions | None = None) ->
         up=np.array(guide.up),
         rotation_orders=ORDERS,
         options=ArmOptions() if options is None else options,
+        pivots=frames.pivots,
     )
 
 
@@ -88,6 +90,7 @@ def solved_samples(geometry: ArmGeometry, settings: ArmSettings) -> ArmSamples:
         elbow_aim=_frames(still, settings.aim),
         skin_upper_arm=_skin(pose.upper_arm, pose.shoulder, pose.upper_width, pose.upper_factor),
         skin_forearm=_skin(pose.forearm, pose.elbow, pose.forearm_width, pose.forearm_factor),
+        fingers=finger_base(geometry, settings, _frames(pose.hand, pose.wrist)),
     )
 
 

@@ -35,6 +35,7 @@ from .components import (
     write_matrices,
     y_axis,
 )
+from .plant import planted
 from .settings import ArmGeometry, ArmPose, ArmSettings, Array
 
 NEAREST_REACH = 0.01
@@ -155,7 +156,8 @@ def _block(g: ArmGeometry, rest: _Rest, s: ArmSettings) -> tuple[dict[str, Array
     o, orders = g.options, g.rotation_orders
     torso, root = frame_rows(s.torso), frame_rows(s.root)
     hand_hold, elbow_hold, aim = frame_rows(s.hand_hold), frame_rows(s.elbow_hold), components(s.aim)
-    hand_at, elbow_at, hand_turn = frame_head(hand_hold), frame_head(elbow_hold), frame_turn(hand_hold)
+    hand_at, hand_turn = planted(g.pivots, s, frame_head(hand_hold), frame_turn(hand_hold))
+    elbow_at = frame_head(elbow_hold)
 
     # 1
     clavicle = after(after(frame_turn(torso), rest.clavicle), euler_turn(components(s.clavicle), orders[0]))

@@ -47,4 +47,8 @@ def rest_settings(geometry: ArmGeometry, count: int) -> ArmSettings:
         upper_length=dial(1.0),
         forearm_length=dial(1.0),
         upper_roll=dial(),
+        hand_roll=dial(),
+        hand_side=dial(),
+        hand_spin=dial(),
+        finger_bend=dial(),
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..hand_frames import PivotPoints
 from ..options import ArmOptions
 
 Array = NDArray[np.float64]
@@ -26,6 +27,7 @@ class ArmGeometry:
         up: the torso's up at rest, unit, (3,).
         rotation_orders: Euler orders of clavicle, upper arm, forearm and hand.
         options: constants chosen at build.
+        pivots: points that the planted hand rolls over.
     """
 
     torso: Array
@@ -40,6 +42,7 @@ class ArmGeometry:
     up: Array
     rotation_orders: tuple[str, str, str, str]
     options: ArmOptions
+    pivots: PivotPoints
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,7 @@ class ArmSettings:
         ik, elbow, isolate, lift, stretch, soft, volume: dials, (N,), 0 to 1.
         upper_length, forearm_length: dials, (N,), factors of the rest lengths.
         upper_roll: dial, (N,), radians: roll of the IK upper arm about itself.
+        hand_roll, hand_side, hand_spin, finger_bend: dials of the planted hand, (N,), radians.
     """
 
     torso: Array
@@ -75,6 +79,10 @@ class ArmSettings:
     upper_length: Array
     forearm_length: Array
     upper_roll: Array
+    hand_roll: Array
+    hand_side: Array
+    hand_spin: Array
+    finger_bend: Array
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,23 @@ from typing import Any
 
 import numpy as np
 
+from armwright.core.hand_frames import PivotPoints
 from armwright.core.options import ArmOptions
 from armwright.core.solve.rest import rest_settings
 from armwright.core.solve.settings import ArmGeometry, ArmSettings
 
 MIRROR = np.diag([-1.0, 1.0, 1.0, 1.0])
 UP = np.array([0.0, 0.0, 1.0])
+# A left hand of 0.18 m: the thumb on the side of -X.
+PIVOTS = PivotPoints(
+    heel=np.array([0.004, 0.01, 0.028]),
+    palm=np.array([0.002, 0.05, 0.031]),
+    knuckles=np.array([0.003, 0.095, 0.012]),
+    fingertips=np.array([-0.002, 0.178, 0.02]),
+    thumb_edge=np.array([-0.041, 0.055, 0.027]),
+    outer_edge=np.array([0.038, 0.05, 0.029]),
+)
+PLANT = ("hand_roll", "hand_side", "hand_spin", "finger_bend")
 POINTS = ("shoulder", "elbow", "wrist")
 ORIENTATIONS = ("clavicle", "upper_arm", "forearm", "hand")
 FRAMES = ("torso", "root", "hand_hold", "elbow_hold")
@@ -74,13 +85,15 @@ def arm(
         up=UP,
         rotation_orders=("XYZ", "XYZ", "YZX", "YZX"),
         options=ArmOptions() if options is None else options,
+        pivots=PIVOTS,
     )
     return geometry if side == "L" else mirrored_arm(geometry)
 
 
 def mirrored_arm(geometry: ArmGeometry) -> ArmGeometry:
     names = ("torso", "root", "clavicle", "upper_arm", "forearm", "hand")
-    return replace(geometry, **{name: MIRROR @ getattr(geometry, name) @ MIRROR for name in names})
+    points = PivotPoints(*(getattr(geometry.pivots, item.name) * [-1.0, 1.0, 1.0] for item in fields(PivotPoints)))
+    return replace(geometry, pivots=points, **{name: MIRROR @ getattr(geometry, name) @ MIRROR for name in names})
 
 
 def mirrored_settings(settings: ArmSettings) -> ArmSettings:
@@ -104,8 +117,11 @@ def moved(rest: np.ndarray, turns: np.ndarray, travel: np.ndarray) -> np.ndarray
     return out
 
 
-def random_settings(rng: np.random.Generator, geometry: ArmGeometry, count: int) -> ArmSettings:
-    """All dials, channels, torso poses and holds at random, the holds in and out of reach."""
+def random_settings(rng: np.random.Generator, geometry: ArmGeometry, count: int, planted: bool = False) -> ArmSettings:
+    """All dials, channels, torso poses and holds at random, the holds in and out of reach.
+
+    The hand lies flat in its hold, unless it is `planted`: then the hold is not where the hand is.
+    """
     length = geometry.upper_length + geometry.forearm_length
     rest = rest_settings(geometry, count)
     torso = moved(geometry.torso, random_turns(rng, count, 1.0), rng.uniform(-0.2, 0.2, (count, 3)))
@@ -140,7 +156,17 @@ def random_settings(rng: np.random.Generator, geometry: ArmGeometry, count: int)
         forearm_length=rng.uniform(0.6, 1.6, count),
         # From a generator of its own: what a test draws next does not depend on it.
         upper_roll=rng.spawn(1)[0].uniform(-np.pi, np.pi, count),
+        **(random_plant(rng.spawn(1)[0], count) if planted else {}),
     )
+
+
+def random_plant(rng: np.random.Generator, count: int) -> dict[str, np.ndarray]:
+    """The dials of a planted hand over their ranges; a third of the hands lie flat."""
+    flat = rng.uniform(size=count) < 1.0 / 3.0
+    half = np.pi / 2.0
+    ranges = zip(PLANT, (-half, -half, -np.pi, 0.0), (np.pi, half, np.pi, half), strict=True)
+    dials = {name: rng.uniform(low, high, count) for name, low, high in ranges}
+    return {name: np.where(flat & (name != "finger_bend"), 0.0, values) for name, values in dials.items()}
 
 
 def picked(settings: ArmSettings, which: Any) -> ArmSettings:

@@ -35,12 +35,16 @@ IDENTITY = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0
 ROLES = {
     *("dials", "fk_clavicle", "fk_upper_arm", "fk_forearm", "fk_hand", "hand_hold", "elbow_hold", "elbow_aim"),
     *("clavicle", "upper_arm", "elbow", "forearm", "wrist", "hand", "skin_upper_arm", "skin_forearm"),
-    *("hand_space", "elbow_space"),
+    *("hand_space", "elbow_space", "fingers", "pivot_heel", "pivot_palm", "pivot_knuckles", "pivot_fingertips"),
+    *("pivot_thumb_edge", "pivot_outer_edge"),
 }
 DIALS = {
     *("ik", "elbow_hold", "isolate", "lift", "stretch", "soft", "volume"),
     *("upper_length", "forearm_length", "upper_roll"),
+    *("hand_roll", "hand_side", "hand_spin", "finger_bend"),
 }
+# Turns about Y and Z, whose sign a mirror changes: of equal dials of both hands.
+MIRRORED = ("aux.palm", "aux.outer_edge", "aux.thumb_edge")
 
 
 def plan_of(height: float = 1.7, angle: float = math.radians(45.0)) -> Plan:
@@ -64,7 +68,7 @@ def side_of(text: str, side: str) -> str:
     return re.sub(rf"\.{side}$", ".*", text)
 
 
-def arm_part(plan: Plan, side: str) -> dict[str, object]:
+def arm_part(plan: Plan, side: str) -> dict[str, list[object]]:
     """All that the plan holds for one arm, without its rest matrices, free of the side's letter."""
     mine = {bone.name for bone in plan.bones if bone.name.endswith(f".{side}")}
 
@@ -106,8 +110,15 @@ def test_the_right_arms_rest_is_the_exact_mirror_image_of_the_lefts() -> None:
 def test_everything_but_the_rest_matrices_is_the_same_on_both_sides() -> None:
     plan = plan_of()
     left, right = arm_part(plan, "L"), arm_part(plan, "R")
+    pairs = list(zip(left.pop("drivers"), right.pop("drivers"), strict=True))
+    turned = [pair for pair in pairs if pair[0] != pair[1]]
+    assert len(turned) == len(MIRRORED)
+    for pair in turned:
+        assert any(f'"{bone}.*"' in pair[0] for bone in MIRRORED)
+        unsigned = {text.replace('"expression": "-', '"expression": "') for text in pair}
+        assert len(unsigned) == 1
     assert left == right
-    assert left["drivers"]
+    assert len(pairs) > len(turned)
 
 
 @pytest.mark.parametrize("height", [0.2, 0.5, 1.0, 1.7, 3.0, 7.77, 20.0])

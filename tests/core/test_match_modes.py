@@ -57,7 +57,7 @@ def ends(rng: np.random.Generator, count: int) -> np.ndarray:
 def hinged(rng: np.random.Generator, geometry: ArmGeometry, mode: str, count: int = COUNT) -> ArmSettings:
     """Poses whose elbow is a hinge that both segments share, bent by 5 to 165 degrees: any mode makes them."""
     ik, elbow = MODES[mode]
-    s = random_settings(rng, geometry, 4 * count)
+    s = random_settings(rng, geometry, 4 * count, planted=True)
     many = 4 * count
     forearm = np.zeros((many, 3))
     forearm[:, 0] = rng.uniform(0.1, 2.6, many)
@@ -155,7 +155,7 @@ def test_a_straight_arm_under_a_soft_reach_says_how_far_off_it_is(rng: np.random
 def test_a_pose_blended_from_all_dials_in_between_is_matched_by_fk(
     geometry: ArmGeometry, rng: np.random.Generator, elbow: float
 ) -> None:
-    before = random_settings(rng, geometry, 3000)
+    before = random_settings(rng, geometry, 3000, planted=True)
     usable = np.abs(solve(geometry, before).upper_factor - 1.25) < 0.74
     before = picked(before, usable)
     assert len(before.ik) > 1000
@@ -166,7 +166,7 @@ def test_a_pose_blended_from_all_dials_in_between_is_matched_by_fk(
 def test_isolation_and_lift_change_under_dials_in_between_without_a_pop(
     geometry: ArmGeometry, rng: np.random.Generator
 ) -> None:
-    before = random_settings(rng, geometry, 2000)
+    before = random_settings(rng, geometry, 2000, planted=True)
     matched = match(geometry, before, Target(isolate=0.3, lift=0.8), in_time=False)
     assert_no_pop(geometry, before, matched)
     for name in ("hand_hold", "elbow_hold", "aim", "forearm", "hand", "upper_length", "forearm_length"):
@@ -177,7 +177,7 @@ def test_isolation_and_lift_change_under_dials_in_between_without_a_pop(
 def test_any_pose_of_a_free_arm_is_held_whatever_its_upper_arm_has_rolled(
     geometry: ArmGeometry, rng: np.random.Generator, elbow: float
 ) -> None:
-    before = random_settings(rng, geometry, 2000)
+    before = random_settings(rng, geometry, 2000, planted=True)
     before = replace(before, ik=np.zeros(2000), elbow=np.zeros(2000))
     bent = flexion(geometry, before)
     assert bent.max() < 170.0
@@ -274,7 +274,7 @@ def test_what_the_new_mode_does_not_read_stays_as_it_is(geometry: ArmGeometry, r
 def test_a_hold_out_of_reach_stays_there_while_the_lift_changes(
     geometry: ArmGeometry, rng: np.random.Generator
 ) -> None:
-    before = random_settings(rng, geometry, COUNT)
+    before = random_settings(rng, geometry, COUNT, planted=True)
     far = before.hand_hold.copy()
     far[:, :3, 3] += 5.0
     before = replace(before, hand_hold=far, ik=np.ones(COUNT), elbow=np.zeros(COUNT), soft=np.zeros(COUNT))
@@ -287,7 +287,7 @@ def test_a_hold_out_of_reach_stays_there_while_the_lift_changes(
 def test_an_elbow_hold_out_of_reach_stays_there_while_the_hand_is_taken_up(
     geometry: ArmGeometry, rng: np.random.Generator
 ) -> None:
-    before = random_settings(rng, geometry, COUNT)
+    before = random_settings(rng, geometry, COUNT, planted=True)
     far = before.elbow_hold.copy()
     far[:, :3, 3] += 3.0
     before = replace(before, elbow_hold=far, ik=np.zeros(COUNT), elbow=np.ones(COUNT))
