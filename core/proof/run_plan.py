@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import ProofError
+from ..motion import planted
 from ..motion.clip import Clip, make_clip
 from ..motion.rounds import BEYOND, FURTHEST, Round, aim_round, both_round, hand_round
 from ..motion.sweeps import elbow_sweep, fk_sweep, hand_sweep, shrug
@@ -24,6 +25,8 @@ RAISE = "raise"
 BLEND_RAMP = "blend-ramp"
 HAND_ROUND, AIM_ROUND, BOTH_ROUND = "hand-round", "aim-round", "both-round"
 
+# Modes whose hand is held, and so can be planted.
+PLANTED = ("hand", "both")
 HELD = ("hold-hand", "hold-elbow", "hold-both")
 CORNER_REQUIREMENTS = ("swing", *HELD, "lift", "isolate", "stretch")
 
@@ -119,6 +122,7 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
     ]
     runs += [_volume(stretch) for stretch in (0.5, 1.0)]
     runs += _rounds([case for case in CORNERS if case.mode == "hand"])
+    runs += _planted(CORNERS)
     return tuple(runs)
 
 
@@ -192,6 +196,19 @@ def _rounds(cases: Sequence[Case]) -> list[RunSpec]:
     return runs
 
 
+def _planted(cases: Sequence[Case]) -> list[RunSpec]:
+    """In every corner of a mode the hand rolls; in opposite ones it rolls aside as well, or leans and spins."""
+    more = {0: [planted.roll_aside(1.0)], 7: [planted.roll_aside(-1.0)]} | {
+        place: [planted.side(), planted.spin()] for place in (3, 4)
+    }
+    return [
+        RunSpec(run.name, run.clip, case, dials=run.dials, requirements=("plant",))
+        for mode in PLANTED
+        for place, case in enumerate(case for case in cases if case.mode == mode)
+        for run in (planted.roll(), *more.get(place, ()))
+    ]
+
+
 def _round(name: str, around: Round, case: Case, reach: str = NEAR) -> RunSpec:
     still = make_clip("still", len(around.hand))
     return RunSpec(name, still, case, reach, requirements=("any-axis",), around=around)
@@ -207,6 +224,7 @@ def _check(motions: Sequence[Clip]) -> None:
         HAND_ROUND,
         AIM_ROUND,
         BOTH_ROUND,
+        *(planted.ROLL, planted.ASIDE, planted.SIDE, planted.SPIN),
         "lift-ramp",
         "length-ramp",
         "soft-sweep",

@@ -15,6 +15,7 @@ from ..solve.settings import ArmGeometry, ArmPose, ArmSettings
 from .expected import reach_limits
 from .holds import BEYOND, Reach, far_place, near_place
 from .measures import arm_length, at, carried, point_with_torso, shoulder_point, turn, unit
+from .plant_settings import planted, planted_settings
 from .run_plan import FAR, RunSpec
 
 Array = NDArray[np.float64]
@@ -132,6 +133,9 @@ def _loose(geometry: ArmGeometry, free: ArmSettings, arm: str) -> ArmPose:
 def _held(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array) -> ArmSettings:
     """`free` with holds at natural places that are in reach, or leave it."""
     loose = _loose(geometry, free, arm)
+    if planted(free):
+        hand = loose.wrist[0] + facing @ side_of(HAND_OFFSET, arm) * arm_length(geometry)
+        return planted_settings(geometry, free, loose, hand, f"{spec.motion}: the {arm} planted hand")
     size, clip = arm_length(geometry), spec.clip
     mirror = np.diag(side_of(np.ones(3), arm))
     turned = facing @ mirror @ clip.hand_turn @ mirror @ facing.T

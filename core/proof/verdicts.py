@@ -18,6 +18,7 @@ from . import (
     hold_hand,
     isolate,
     lift,
+    plant,
     shoulder,
     stretch,
     swing,
@@ -65,6 +66,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     stretch,
     blend,
     any_axis,
+    plant,
     fingers,
 )
 # `switch` looks at changes that are made one by one.

@@ -18,6 +18,7 @@ SEED = 20240611
 POSES = 3000
 POSITION_LIMIT = 5e-6  # arm lengths
 ANGLE_LIMIT = 5e-3  # degrees
+GOAL_LIMIT = 2e-6  # arm lengths: what a held point may slide by
 # Below this angle the host interpolates orientations linearly (docs/arm.md, "What the host rounds").
 LINEAR_BELOW = np.radians(1.62)
 
@@ -81,6 +82,10 @@ def draw(rng: np.random.Generator, geometry: Any, torso: np.ndarray, root: np.nd
         upper_length=_dial(rng, count, 0.6, 1.5),
         forearm_length=_dial(rng, count, 0.6, 1.5),
         upper_roll=single(rng.uniform(-np.pi, np.pi, count)),
+        hand_roll=_dial(rng, count, -np.pi / 2.0, np.pi),
+        hand_side=_dial(rng, count, -np.pi / 2.0, np.pi / 2.0),
+        hand_spin=_dial(rng, count, -np.pi, np.pi),
+        finger_bend=_dial(rng, count, 0.0, np.pi / 2.0),
     )
 
 
@@ -92,6 +97,7 @@ def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
     """
     from armwright.core.rotations import angle_between, unit
     from armwright.core.solve import arm as reference
+    from armwright.core.solve.plant import hand_goal
 
     pose, parts = reference.solve_parts(geometry, settings)
     s = settings
@@ -110,7 +116,8 @@ def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
         angle = angle_between(first, second)
         return (dial == 0.0) | (dial == 1.0) | ((angle < np.pi - margin) & (angle > LINEAR_BELOW))
 
-    hand, elbow = s.hand_hold[:, :3, 3], s.elbow_hold[:, :3, 3]
+    goal = hand_goal(geometry, s)
+    hand, elbow = goal[:, :3, 3], s.elbow_hold[:, :3, 3]
     for point in (shoulder0, pose.shoulder):
         good &= np.linalg.norm(hand - point, axis=1) > 0.02 * length
         good &= np.linalg.norm(elbow - point, axis=1) > 0.02 * length
@@ -122,7 +129,7 @@ def _keeps_away(geometry: Any, settings: Any) -> np.ndarray:
     good &= blendable(parts.fk_upper, parts.ik_upper, s.ik)
     good &= blendable(parts.fk_upper, s.elbow_hold[:, :3, :3], s.elbow)
     good &= blendable(parts.fk_forearm, parts.ik_forearm, s.ik)
-    good &= blendable(parts.fk_hand, s.hand_hold[:, :3, :3], s.ik)
+    good &= blendable(parts.fk_hand, goal[:, :3, :3], s.ik)
     held = s.elbow > 0.0
     held_partly = held & (s.elbow < 1.0)
     for frame, point in (
@@ -155,6 +162,7 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
     from armwright.core.options import ArmOptions
     from armwright.core.rotations import angle_between
     from armwright.core.solve.arm import solve
+    from armwright.core.solve.plant import finger_base, hand_goal, hold_for
     from armwright.core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 
     armature = wren_on_own_armature() if with_root else wren_on_torso()
@@ -188,14 +196,16 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
         for role in ("clavicle", "upper_arm", "forearm", "hand"):
             angles.append(EulerTrack(record.bone(arm, f"fk_{role}"), getattr(value, role)))
         lengths = ("upper_length", "forearm_length")
-        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", *lengths, "upper_roll"):
+        planted = ("hand_roll", "hand_side", "hand_spin", "finger_bend")
+        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", *lengths, "upper_roll", *planted):
             dials.append(DialTrack(record.bone(arm, "dials"), key, getattr(value, key)))
         dials.append(DialTrack(record.bone(arm, "dials"), "elbow_hold", value.elbow))
         del rest
     tracks = Tracks(count, tuple(poses), tuple(angles), tuple(dials))
     names = sample.sampled_bones(record, record.arms)
+    goals = [f"aux.hand_goal.{arm}" for arm in record.arms]
     with sample.borrowed(armature) as stage:
-        sampled = sample.step(stage, tracks, names)
+        sampled = sample.step(stage, tracks, [*names, *goals])
     print(f"{count / sampled.seconds:.0f} frames a second")
     samples = sample.arm_samples(record, record.arms, sampled.poses)
     worst: dict[str, float] = {}
@@ -215,8 +225,16 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
             elbow_hold=got.elbow_hold,
             aim=got.elbow_aim[:, :3, 3],
         )
-        want, mask = solve(geometries[arm], value), good[arm]
+        # What a planted hand reaches for is the first thing that is reckoned from them.
+        goal = sampled.poses[:, len(names) + record.arms.index(arm)]
         length = geometries[arm].upper_length + geometries[arm].forearm_length
+        wanted = hand_goal(geometries[arm], value)
+        note(f"{arm} goal", np.linalg.norm(wanted[:, :3, 3] - goal[:, :3, 3], axis=1) / length)
+        note(f"{arm} goal turn", np.degrees(angle_between(wanted[:, :3, :3], goal[:, :3, :3])))
+        # It is rounded anew, and the arm next to a singular set magnifies that like any rounding of a control: so both
+        # sides get this one as the host holds it too.
+        value = replace(value, hand_hold=hold_for(geometries[arm], value, goal))
+        want, mask = solve(geometries[arm], value), good[arm]
         for name, wanted, found in (
             ("shoulder", want.shoulder, got.upper_arm),
             ("elbow", want.elbow, got.forearm),
@@ -227,6 +245,11 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
         for name in ("clavicle", "upper_arm", "forearm", "hand"):
             error = np.degrees(angle_between(getattr(want, name), getattr(got, name)[:, :3, :3]))
             note(f"{arm} {name} turn", error[mask])
+        # The fingers' carrier where the evaluated hand has it: its own place, and nothing of the arm's.
+        wanted = finger_base(geometries[arm], value, got.hand)
+        error = np.linalg.norm(wanted[:, :3, 3] - got.fingers[:, :3, 3], axis=1) / length
+        note(f"{arm} fingers", error)
+        note(f"{arm} fingers turn", np.degrees(angle_between(wanted[:, :3, :3], got.fingers[:, :3, :3])))
         for name, factor, width, found in (
             ("upper", want.upper_factor, want.upper_width, got.skin_upper_arm),
             ("fore", want.forearm_factor, want.forearm_width, got.skin_forearm),
@@ -235,5 +258,7 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
             error = np.abs(size / np.stack([width, factor, width], 1) - 1.0).max(axis=1)
             note(f"{arm} {name} size", error[mask])
     for name, error in worst.items():
+        if name.endswith("goal"):
+            assert error < GOAL_LIMIT, (name, error)
         limit = ANGLE_LIMIT if name.endswith("turn") else 1e-5 if name.endswith("size") else POSITION_LIMIT
         assert error < limit, (name, error)
