@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ...core.arm import names as n
 from ...core.arm.names import ELBOW, FOREARM_LENGTH, IK, ISOLATE, LIFT, SOFT, STRETCH, UPPER_LENGTH, UPPER_ROLL, VOLUME
 from ...core.rig_record import RigRecord
 from ..operators.flip_dial import FLIPPED
@@ -17,6 +18,10 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Hold", ((IK, "FK to IK"), (ELBOW, "Elbow hold"), (UPPER_ROLL, "Upper arm roll"))),
     ("Shoulder", ((LIFT, "Lift"), (ISOLATE, "Isolate"))),
     ("Reach", ((STRETCH, "Stretch"), (SOFT, "Soft reach"), (VOLUME, "Keep volume"))),
+    (
+        "Planted hand",
+        ((n.HAND_ROLL, "Roll"), (n.HAND_SIDE, "Side"), (n.HAND_SPIN, "Spin"), (n.FINGER_BEND, "Finger bend")),
+    ),
     ("Length", ((UPPER_LENGTH, "Upper arm"), (FOREARM_LENGTH, "Forearm"))),
 )
 

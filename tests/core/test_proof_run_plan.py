@@ -106,7 +106,11 @@ def test_extra_runs_add_at_most_a_third_to_the_frames_of_six_full_motions_in_all
     full = 32 * 6 * 240
     corners = sum(spec.clip.frames for spec in RUNS if spec.motion in {clip.name for clip in MOTIONS})
     assert corners <= full
-    assert evaluated_frames(RUNS) - corners <= full / 3.0
+    planted = sum(spec.clip.frames for spec in RUNS if "plant" in spec.requirements)
+    rest = evaluated_frames(RUNS) - planted
+    assert rest - corners <= full / 3.0
+    # A planted hand has dials of its own, and so motions of its own.
+    assert planted <= 0.06 * rest
 
 
 def test_no_two_runs_share_a_motion_and_a_case() -> None:

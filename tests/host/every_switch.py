@@ -113,6 +113,7 @@ class Walk:
         dials["ik"] = dials["elbow_hold"] = 0.0
         dials["soft"] = float(rng.uniform(0.0, 1.0)) if rng.uniform() < 0.3 else 0.0
         dials["volume"] = float(rng.integers(0, 2))
+        self.plant()
         for name in ("upper_length", "forearm_length"):
             # Now and then what an elbow hold does not stretch to.
             spread = (0.3, 2.4) if rng.uniform() < 0.1 else (0.7, 1.5)
@@ -120,6 +121,15 @@ class Walk:
         self.update()
         self.move_prop()
         self.round += 1
+
+    def plant(self) -> None:
+        """The dials of a planted hand anyhow; in some poses the hand lies flat. The generator is its own."""
+        rng = np.random.default_rng((7, self.round))
+        rolled = rng.uniform() < 0.7
+        half = np.pi / 2.0
+        for name, low, high in (("roll", -half, np.pi), ("side", -half, half), ("spin", -np.pi, np.pi)):
+            self.dials[f"hand_{name}"] = float(rng.uniform(low, high)) if rolled else 0.0
+        self.dials["finger_bend"] = float(rng.uniform(0.0, half))
 
     def body(self) -> None:
         """The torso and the head anyhow."""

@@ -25,6 +25,10 @@ DIALS = {
     "upper_length": 1.1,
     "forearm_length": 0.9,
     "upper_roll": 0.2,
+    "hand_roll": 0.5,
+    "hand_side": -0.2,
+    "hand_spin": 0.4,
+    "finger_bend": 0.3,
 }
 RANGE = {"arm": "L", "mode": "hand", "first": 1, "last": 9}
 # Every operator that changes an arm, or the armature that it is on.

@@ -27,6 +27,10 @@ DIALS: dict[str, float] = {
     "upper_length": 1.3,
     "forearm_length": 0.75,
     "upper_roll": 0.5,
+    "hand_roll": 0.9,
+    "hand_side": 0.4,
+    "hand_spin": -0.6,
+    "finger_bend": 0.3,
 }
 
 
@@ -104,7 +108,8 @@ def rest(side):
     bones[f"fk.hand.{side}"].rotation_euler = (0.3, 0.2, -0.2)
     bones[f"hold.elbow.{side}"].location = (0.05, -0.08, 0.12)
     for key, value in {"ik": 0.0, "elbow_hold": 0.0, "isolate": 0.0, "lift": 0.0, "stretch": 0.0, "soft": 0.0,
-                       "volume": 0.0, "upper_length": 1.0, "forearm_length": 1.0, "upper_roll": 0.0}.items():
+                       "volume": 0.0, "upper_length": 1.0, "forearm_length": 1.0, "upper_roll": 0.0,
+                       "hand_roll": 0.0, "hand_side": 0.0, "hand_spin": 0.0, "finger_bend": 0.0}.items():
         dials[key] = value
     return dials
 for side in "LR":
@@ -146,6 +151,7 @@ def changes(last: int) -> dict[str, Any]:
     """Which dials to turn: name, what else is turned before it, value."""
     ik = {"ik": 1.0}
     context = {"stretch": ik, "soft": ik, "volume": {**ik, "stretch": 1.0}, "upper_roll": ik}
+    context |= {"hand_roll": ik, "hand_side": ik, "hand_spin": ik, "finger_bend": {**ik, "hand_roll": 1.2}}
     return {"dials": [[key, context.get(key, {}), value] for key, value in DIALS.items()]}
 
 
