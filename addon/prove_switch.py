@@ -96,8 +96,9 @@ def switch_runs(subject: Subject, stage: Stage, clip: Clip, seed: int) -> Iterat
 
 
 def _tracks(subject: Subject, poses: Clip) -> Tracks:
-    """What to set for the poses: the arms free; all of it at rest for the rest pose."""
-    tracks, _ = prove_runs.tracks_of(subject, RunSpec(poses.name, poses, CORNERS[0]))
+    """What to set for the poses: the arms free; all of it at rest for the rest pose, otherwise the hands rolled."""
+    dials = () if poses.name == switch.REST else changes.plant_dials(poses.frames)
+    tracks, _ = prove_runs.tracks_of(subject, RunSpec(poses.name, poses, CORNERS[0], dials=dials))
     if poses.name != switch.REST:
         return tracks
     return replace(tracks, angles=tuple(replace(track, angles=np.zeros_like(track.angles)) for track in tracks.angles))

@@ -8,12 +8,14 @@ from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import ProofError
 from ..motion.clip import Clip, make_clip
 from ..motion.sweeps import SHORTEST_SWEEP, fk_sweep
 from .cases import CORNERS, MODES, Case
 
+Array = NDArray[np.float64]
 Node = TypeVar("Node", bound=Hashable)
 
 DIALS = ("isolate", "lift", "stretch")
@@ -122,6 +124,17 @@ def _neighbours(case: Case) -> list[Case]:
     modes = [replace(case, mode=mode) for mode in MODES if mode != case.mode]
     flips = [replace(case, **{dial: 1.0 - getattr(case, dial)}) for dial in DIALS]
     return modes + flips
+
+
+def plant_dials(poses: int) -> tuple[tuple[str, Array], ...]:
+    """Dials of a planted hand in each of the `poses`, spread over their ranges: a change leaves them as they are."""
+    half = np.pi / 2.0
+    ranges = {"hand_roll": (-half, np.pi), "hand_side": (-half, half), "hand_spin": (-np.pi, np.pi)}
+    dials = [
+        (name, low + (high - low) * ((GOLDEN * (np.arange(1, poses + 1) + place / 2.0)) % 1.0))
+        for place, (name, (low, high)) in enumerate(ranges.items())
+    ]
+    return (*dials, ("finger_bend", np.full(poses, np.pi / 4.0)))
 
 
 def mid_motion(clip: Clip, poses: int = POSES) -> Clip:

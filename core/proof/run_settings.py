@@ -133,7 +133,7 @@ def _loose(geometry: ArmGeometry, free: ArmSettings, arm: str) -> ArmPose:
 def _held(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, facing: Array) -> ArmSettings:
     """`free` with holds at natural places that are in reach, or leave it."""
     loose = _loose(geometry, free, arm)
-    if planted(free):
+    if planted(free) and free.ik.any():
         hand = loose.wrist[0] + facing @ side_of(HAND_OFFSET, arm) * arm_length(geometry)
         return planted_settings(geometry, free, loose, hand, f"{spec.motion}: the {arm} planted hand")
     size, clip = arm_length(geometry), spec.clip
