@@ -254,3 +254,23 @@ def test_the_hand_of_a_held_arm_rolls_over_its_heel_where_it_was_planted(wren: A
         assert np.degrees(np.arccos(np.clip(flat[:3, 1] @ hand[:3, 1], -1.0, 1.0))) == pytest.approx(
             np.degrees(-roll), abs=1e-2
         )
+
+
+@pytest.mark.parametrize("height", [0.0, 3e-8, 1e-7, 1e-6])
+def test_a_straight_arm_is_held_by_its_planted_hand_without_a_pop(wren: Any, height: float) -> None:
+    """The chain from the hold to the hand rounds as well, and a nearly straight elbow magnifies that."""
+    import bpy
+    from host_straight_arms import _straighten
+
+    rng = np.random.default_rng(SEED)
+    print("seed", SEED)
+    worst = np.zeros(2)
+    for _ in range(10):
+        _pose(wren, rng, "L")
+        subject, _ = _straighten(wren, height)
+        bpy.context.view_layer.update()
+        for mode in ("hand", "none", "hand", "both", "hand", "elbow", "hand", "none"):
+            before = _seen(subject, "L")
+            _hold(subject, "L", mode)
+            worst = np.maximum(worst, _assert_kept(subject, "L", before, f"{height:g}: to {mode}"))
+    print(f"{height:g}: worst pop {worst[0]:.1e} L, {worst[1]:.1e} degrees")
