@@ -20,7 +20,7 @@ REACH = 0.12
 
 
 def find_markers() -> dict[str, bpy.types.Object]:
-    """Markers in the file by "<joint>.<side>"."""
+    """Markers in the file by "<joint>.<arm's id>"."""
     return {str(item[KEY]): item for item in bpy.data.objects if KEY in item}
 
 
@@ -35,11 +35,11 @@ def place(guide: Guide, foot: Sequence[float] = (0.0, 0.0, 0.0)) -> bpy.types.Co
     bpy.context.scene.collection.children.link(collection)
     for arm in guide.arms:
         for joint in POINTS:
-            _marker(collection, f"{joint}.{arm.side}", getattr(arm, joint), "SPHERE", SIZE)
+            _marker(collection, f"{joint}.{arm.id}", getattr(arm, joint), "SPHERE", SIZE)
         elbow, hand = Vector(arm.elbow), (Vector(arm.wrist) + Vector(arm.hand_end)) / 2.0
         bend = Vector(arm.bend) if arm.bend is not None else _plain_bend(arm)
-        _marker(collection, f"bend.{arm.side}", elbow + REACH * bend.normalized(), "CONE", 0.6 * SIZE)
-        _marker(collection, f"palm.{arm.side}", hand + REACH * Vector(arm.palm).normalized(), "CONE", 0.6 * SIZE)
+        _marker(collection, f"bend.{arm.id}", elbow + REACH * bend.normalized(), "CONE", 0.6 * SIZE)
+        _marker(collection, f"palm.{arm.id}", hand + REACH * Vector(arm.palm).normalized(), "CONE", 0.6 * SIZE)
     for marker in collection.objects:
         marker.location += Vector(foot)
     return collection
@@ -52,30 +52,32 @@ def read(name: str, to_armature: bpy.types.Object | None, guide_torso: Guide) ->
     Raises HostError if a marker is missing.
     """
     found = find_markers()
-    sides = sorted({key.rsplit(".", 1)[1] for key in found})
-    if not sides:
+    ids = sorted({key.partition(".")[2] for key in found}, key=lambda arm: arm.rpartition("."))
+    if not ids:
         raise HostError("there are no joint markers: place them first, or build from the stature")
     inverse = to_armature.matrix_world.inverted() if to_armature is not None else None
 
-    def point(joint: str, side: str) -> Vec3:
-        marker = found.get(f"{joint}.{side}")
+    def point(joint: str, arm: str) -> Vec3:
+        marker = found.get(f"{joint}.{arm}")
         if marker is None:
             raise HostError(
-                f"the marker {joint}.{side} is missing: undo its removal, or delete all markers and place them again"
+                f"the marker {joint}.{arm} is missing: undo its removal, or delete all markers and place them again"
             )
         world = marker.matrix_world.translation
         return tuple(inverse @ world if inverse is not None else world)
 
     arms = []
-    for side in sides:
-        joints = {joint: point(joint, side) for joint in POINTS}
+    for arm in ids:
+        pair, _, side = arm.rpartition(".")
+        joints = {joint: point(joint, arm) for joint in POINTS}
         hand = (Vector(joints["wrist"]) + Vector(joints["hand_end"])) / 2.0
         arms.append(
             ArmGuide(
                 side=side,
+                pair=pair,
                 **joints,
-                palm=tuple(Vector(point("palm", side)) - hand),
-                bend=tuple(Vector(point("bend", side)) - Vector(joints["elbow"])),
+                palm=tuple(Vector(point("palm", arm)) - hand),
+                bend=tuple(Vector(point("bend", arm)) - Vector(joints["elbow"])),
             )
         )
     return Guide(name, tuple(arms), torso=guide_torso.torso)

@@ -15,7 +15,6 @@ from .spaces import (
     HOLDS,
     KINDS,
     ON,
-    SIDES,
     Space,
     check_settable,
     hold_bone,
@@ -24,6 +23,7 @@ from .spaces import (
     is_gone,
     place,
     space_bone,
+    whose,
 )
 from .subjects import Subject
 from .switch import check_editable
@@ -67,19 +67,19 @@ def take_off(subject: Subject, arm: str, hold: str, space: Space) -> str:
     Raises HostError, before anything is changed, for one that carries the hold, is keyed or belongs to the rig.
     """
     check_settable(subject, arm, hold)
-    carrier, whose = space_bone(subject, arm, hold), f"{SIDES.get(arm, arm)} {hold}"
+    carrier, mine = space_bone(subject, arm, hold), whose(arm, hold)
     if space.constraint not in carrier.constraints or space.constraint in (n.SPACE_TORSO, n.SPACE_HEAD):
-        raise HostError(f"{whose}: {space.label!r} belongs to the rig: only spaces that were added can be taken off")
+        raise HostError(f"{mine}: {space.label!r} belongs to the rig: only spaces that were added can be taken off")
     constraint = carrier.constraints[space.constraint]
     if subject.armature.override_library is not None and constraint.is_override_data:
-        raise HostError(f"{whose}: {space.label!r} comes from the linked file: take it off there")
+        raise HostError(f"{mine}: {space.label!r} comes from the linked file: take it off there")
     if keys.curves_for(subject.armature, influence(carrier, space.constraint)):
-        raise HostError(f"{whose}: {space.label!r} is keyed, so it may carry the hold on other frames: delete its keys")
+        raise HostError(f"{mine}: {space.label!r} is keyed, so it may carry the hold on other frames: delete its keys")
     if constraint.influence > 0.0:
-        raise HostError(f"{whose}: {space.label!r} carries the hold now: choose another space first")
+        raise HostError(f"{mine}: {space.label!r} carries the hold now: choose another space first")
     carrier.constraints.remove(constraint)
     grabbed.forget(carrier, space.constraint)
-    return f"{whose}: {space.label!r} is taken off"
+    return f"{mine}: {space.label!r} is taken off"
 
 
 def _mend(subject: Subject, arm: str, hold: str, name: str) -> str:
@@ -111,11 +111,11 @@ def _mend(subject: Subject, arm: str, hold: str, name: str) -> str:
             keys.key(armature, own, frame, hold=False)
     bpy.context.view_layer.update()
     grabbed.forget(carrier, name)
-    whose = f"{SIDES.get(arm, arm)} {hold}"
+    mine = whose(arm, hold)
     if not poses:
-        return f"{whose}: {name!r} was deleted and carried nothing; its space is taken off"
+        return f"{mine}: {name!r} was deleted and carried nothing; its space is taken off"
     where = "where it was grabbed" if known else "at rest, because where it was grabbed is not known"
-    return f"{whose}: {name!r} was deleted, so the hold is in the world now, {where}"
+    return f"{mine}: {name!r} was deleted, so the hold is in the world now, {where}"
 
 
 def _left(subject: Subject, carrier: bpy.types.PoseBone, bone: bpy.types.PoseBone, name: str, frame: float) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -13,6 +13,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core import arm_words
 from ..core.arm import names as n
 from ..core.errors import ArmwrightError
 from ..core.match.target import Target
@@ -32,12 +33,13 @@ Array = NDArray[np.float64]
 
 PROP = "armwright.prop"
 # Names of spaces in checks; the rig's own keys are names in the user's file.
-PROP_SPACE, OTHER_HAND = "prop", "other-hand"
+PROP_SPACE, OTHER_HAND, FURTHER_HAND = "prop", "other-hand", "further-hand"
 # How far the prop stands from the rest pose's elbow, units of L, and its least and greatest size.
 PROP_AWAY = 0.4
 PROP_SIZE = (0.6, 1.7)
 # Isolate, lift and stretch while spaces are walked.
 SPACE_DIALS = (0.0, 1.0, 1.0)
+# World, torso, head, prop and the other hand; with more than two arms a further one.
 SPACES = 5
 
 
@@ -66,7 +68,8 @@ Found = dict[tuple[Case, str, str], _Gathered]
 
 def most_changes(subject: Subject) -> int:
     """How many changes `switch_runs` makes at most."""
-    spaces_walked = len(_space_cases()) * SPACES * (SPACES - 1)
+    count = SPACES + (len(subject.arms) > 2)
+    spaces_walked = len(_space_cases()) * count * (count - 1)
     return (1 + changes.POSES) * len(subject.arms) * (len(changes.dial_walk()) + spaces_walked)
 
 
@@ -136,7 +139,7 @@ def _switched(subject: Subject, arm: str, case: Case) -> Outcome:
 
 def _carriers(subject: Subject, arm: str, hold: str, prop: bpy.types.Object) -> dict[str, spaces.Space]:
     """What can carry the hold on the stage, by its name in checks; the world first."""
-    others = {spaces.hand_key(side): OTHER_HAND for side in subject.arms if side != arm}
+    others = {spaces.hand_key(other): name for other, name in _other_hands(subject.arms, arm).items()}
     spaces.ensure_space(subject, arm, hold, prop)
     names = {spaces.WORLD: "world", n.SPACE_TORSO: "torso", n.SPACE_HEAD: "head", prop.name: PROP_SPACE, **others}
     return {
@@ -144,6 +147,20 @@ def _carriers(subject: Subject, arm: str, hold: str, prop: bpy.types.Object) -> 
         for space in spaces.spaces_of(subject, arm, hold)
         if space.key in names
     }
+
+
+def _other_hands(arms: Sequence[str], arm: str) -> dict[str, str]:
+    """Arms whose hands carry the arm's holds on the stage, and the names of these spaces in checks.
+
+    Its partner and, where there are more arms, the next one of another pair: hands of pairs differ in nothing else, and
+    to walk between all of them would take as many changes as the square of the arms.
+    """
+    at = list(arms).index(arm)
+    others = [*arms[at + 1 :], *arms[:at]]
+    partner = arm_words.partner(arm, arms)
+    first = [item for item in others if item == partner]
+    ordered = [*first, *(item for item in others if item not in first)]
+    return dict(zip(ordered, (OTHER_HAND, FURTHER_HAND), strict=False))
 
 
 def _take(reader: host.PoseReader, step: _Step, gathered: _Gathered) -> None:

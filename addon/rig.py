@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import bpy
 
 from ..core import rig_record
@@ -23,9 +25,15 @@ def read_record(armature: bpy.types.Object) -> RigRecord:
             f"{armature.name!r} has no arms built by Armwright: select the armature that has them, or build them"
         )
     try:
-        return rig_record.from_text(str(armature[KEY]))
+        return _record(str(armature[KEY]))
     except PlanError as problem:
         raise HostError(f"{armature.name!r}: {problem}") from problem
+
+
+@lru_cache(maxsize=16)
+def _record(text: str) -> RigRecord:
+    # Panels and the lists of operators' arms read it with every redraw.
+    return rig_record.from_text(text)
 
 
 def write_record(armature: bpy.types.Object, record: RigRecord) -> None:

@@ -6,13 +6,13 @@ from __future__ import annotations
 
 import bpy
 
+from ..core import arm_words
 from ..core.arm.names import ELBOW, IK, ISOLATE, LIFT, STRETCH
 from ..core.errors import HostError
 from ..core.rig_record import RigRecord
 from . import host, rig
 from .grab import Thing
 from .holds import MODES, mode_of
-from .spaces import SIDES
 from .switch import check_editable
 
 SELECTED, BOTH = "SELECTED", "BOTH"
@@ -67,12 +67,15 @@ def selected_arms(armature: bpy.types.Object, record: RigRecord) -> tuple[str, .
 
 
 def arms_of(armature: bpy.types.Object, record: RigRecord, choice: str) -> tuple[str, ...]:
-    """The arms that an operator's choice means: SELECTED, BOTH or a side. Raises HostError if there are none."""
+    """The arms that a choice means: SELECTED, BOTH (all of them) or an id. Raises HostError if there are none."""
     if choice == BOTH:
         return record.arms
     if choice != SELECTED:
         if choice not in record.arms:
-            raise HostError(f"{armature.name!r} has no {arm_words((choice,))}; it has the {arm_words(record.arms)}")
+            has = ", ".join(arm_words.words(arm) for arm in record.arms)
+            # A shortcut that names an arm of another character comes without a name.
+            what = f"no {arm_words.name(choice)}" if choice else "not the arm that is asked for"
+            raise HostError(f"{armature.name!r} has {what}; its arms: {has}")
         return (choice,)
     found = selected_arms(armature, record)
     if not found:
@@ -80,13 +83,6 @@ def arms_of(armature: bpy.types.Object, record: RigRecord, choice: str) -> tuple
             "no control of an arm is selected: select one in pose mode, or use the buttons of the arm that you mean"
         )
     return found
-
-
-def arm_words(arms: tuple[str, ...]) -> str:
-    """ "left arm", "both arms": for people."""
-    if len(arms) > 1:
-        return "both arms" if len(arms) == 2 else f"{len(arms)} arms"
-    return "".join(f"{SIDES.get(arm, arm)} arm" for arm in arms)
 
 
 def thing_to_hold(context: bpy.types.Context, armature: bpy.types.Object) -> Thing | None:

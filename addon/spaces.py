@@ -10,6 +10,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core import arm_words
 from ..core.errors import HostError
 from . import arm_state, grabbed, host, keying_set, keys
 from .arm_state import Channel
@@ -21,8 +22,8 @@ from .switch import Outcome, check_editable, joints, outcome
 Array = NDArray[np.float64]
 
 HOLDS = ("hand", "elbow")
+_HAND = "hand."
 WORLD = "world"
-SIDES = {"L": "left", "R": "right"}
 # An influence above this is on.
 ON = 0.5
 KINDS = ("ARMATURE", "CHILD_OF")
@@ -33,7 +34,7 @@ class Space:
     """One thing that can carry a hold.
 
     Attributes:
-        key: "world", the constraint's name, or "hand." and the side of a hand that has none yet.
+        key: "world", the constraint's name, or "hand." and the arm of a hand that has none yet.
         label: for people.
         constraint: name of the space bone's constraint; "" for the world, and for a hand that has none yet.
         active: whether it carries the hold now.
@@ -53,7 +54,7 @@ def spaces_of(subject: Subject, arm: str, hold: str) -> tuple[Space, ...]:
         if item.type in KINDS
     ]
     known = {space.key for space in found}
-    others = [Space(hand_key(side), _hand_label(side), "") for side in subject.arms if side != arm]
+    others = [Space(hand_key(other), _hand_label(other), "") for other in subject.arms if other != arm]
     return (
         Space(WORLD, "World", "", not any(space.active for space in found)),
         *found,
@@ -71,11 +72,12 @@ def space_named(subject: Subject, arm: str, hold: str, key: str) -> Space:
     spaces = spaces_of(subject, arm, hold)
     for space in spaces:
         if space.key == key:
-            side = key.removeprefix("hand.")
             if space.constraint or key == WORLD:
                 return space
-            return ensure_space(subject, arm, hold, subject.armature, subject.record.bone(side, "hand"))
-    raise HostError(f"{_whose(arm, hold)}: no space {key!r}; there are: {', '.join(space.key for space in spaces)}")
+            return ensure_space(
+                subject, arm, hold, subject.armature, subject.record.bone(key.removeprefix(_HAND), "hand")
+            )
+    raise HostError(f"{whose(arm, hold)}: no space {key!r}; there are: {', '.join(space.key for space in spaces)}")
 
 
 def check_target(subject: Subject, arm: str, hold: str, target: bpy.types.Object, bone: str = "") -> None:
@@ -92,11 +94,16 @@ def check_target(subject: Subject, arm: str, hold: str, target: bpy.types.Object
     arm_state.check_size(repr(target.name), host.matrix_to_numpy(placed))
     if not needs(Thing(target, bone), Thing(armature, space_bone(subject, arm, hold).name)):
         return
-    for side in subject.arms:
-        if side != arm and target == armature and bone == subject.record.bone(side, "hand"):
+    for other in subject.arms:
+        if other != arm and target == armature and bone == subject.record.bone(other, "hand"):
+            way = _way(subject, other, arm)
+            first, carrier = (arm_words.words(way[index]) for index in (-2, -1))
+            by = f", by way of the {' and the '.join(arm_words.words(item) for item in way[1:-1])} hand" * (
+                len(way) > 2
+            )
             raise HostError(
-                f"the {SIDES.get(side, side)} hand can be held in the {SIDES.get(arm, arm)} hand, so that one can not "
-                f"hold on to it: take that space off the {SIDES.get(side, side)} arm's holds first"
+                f"the {arm_words.words(other)} hand can be held in the {carrier} hand{by}, so that one can not "
+                f"hold on to it: take that space off the {first} arm's holds first"
             )
     what = f"{bone!r} of {target.name!r}" if bone else repr(target.name)
     raise HostError(
@@ -148,9 +155,9 @@ def set_space(subject: Subject, arm: str, hold: str, space: Space, keyed: bool |
     check_settable(subject, arm, hold)
     carrier, bone = space_bone(subject, arm, hold), hold_bone(subject, arm, hold)
     if space.constraint and space.constraint not in carrier.constraints:
-        raise HostError(f"{_whose(arm, hold)}: the space {space.label!r} is gone; choose another")
+        raise HostError(f"{whose(arm, hold)}: the space {space.label!r} is gone; choose another")
     if space.constraint and is_gone(carrier.constraints[space.constraint]):
-        raise HostError(f"{_whose(arm, hold)}: {space.label!r} has been deleted; choose another space")
+        raise HostError(f"{whose(arm, hold)}: {space.label!r} has been deleted; choose another space")
     armature, scene = subject.armature, bpy.context.scene
     wanted = {item.name: float(item.name == space.constraint) for item in carrier.constraints if item.type in KINDS}
     changing = [item.name for item in carrier.constraints if wanted.get(item.name, item.influence) != item.influence]
@@ -224,13 +231,14 @@ def influence(carrier: bpy.types.PoseBone, constraint: str) -> Channel:
     return Channel(carrier.name, f'constraints["{bpy.utils.escape_identifier(constraint)}"].influence')
 
 
-def hand_key(side: str) -> str:
+def hand_key(arm: str) -> str:
     """Key and constraint of the space of another arm's hand."""
-    return f"hand.{side}"
+    return f"{_HAND}{arm}"
 
 
-def _hand_label(side: str) -> str:
-    return f"{SIDES.get(side, side).capitalize()} hand"
+def _hand_label(arm: str) -> str:
+    words = arm_words.words(arm)
+    return f"{words[:1].upper()}{words[1:]} hand"
 
 
 def _bone(subject: Subject, arm: str, hold: str, part: str) -> bpy.types.PoseBone:
@@ -247,22 +255,36 @@ def _influences(carrier: bpy.types.PoseBone) -> list[Channel]:
 
 def label(arms: Sequence[str], constraint: str) -> str:
     """What people call the space of a constraint of this name; "" is the world."""
-    side = constraint.removeprefix("hand.")
-    if constraint == hand_key(side) and side in arms:
-        return _hand_label(side)
+    arm = constraint.removeprefix(_HAND)
+    if constraint == hand_key(arm) and arm in arms:
+        return _hand_label(arm)
     return constraint[:1].upper() + constraint[1:] if constraint else "World"
 
 
 def _new_name(subject: Subject, target: bpy.types.Object, bone: str) -> str:
-    for side in subject.arms:
-        if target == subject.armature and bone == subject.record.bone(side, "hand"):
-            return hand_key(side)
+    for arm in subject.arms:
+        if target == subject.armature and bone == subject.record.bone(arm, "hand"):
+            return hand_key(arm)
     # Quotes would have to be escaped in every curve's path.
     return (f"{target.name}:{bone}" if bone else target.name).replace('"', "'").replace("\\", "/")
 
 
-def _whose(arm: str, hold: str) -> str:
-    return f"{SIDES.get(arm, arm)} {hold}"
+def whose(arm: str, hold: str) -> str:
+    """ "lower left hand", "right elbow"."""
+    return f"{arm_words.words(arm)} {hold}"
+
+
+def _way(subject: Subject, start: str, end: str) -> list[str]:
+    """The arms from one to another, each of which can be held in the next one's hand; the two if there is no way."""
+    hands = {Thing(subject.armature, subject.record.bone(arm, "hand")): arm for arm in subject.arms}
+    ways = [[start]]
+    for way in ways:
+        constraints = [item for hold in HOLDS for item in space_bone(subject, way[-1], hold).constraints]
+        found = {hands[thing]: None for item in constraints for thing in targets_of(item) if thing in hands}
+        if end in found:
+            return [*way, end]
+        ways += [[*way, arm] for arm in found if all(arm not in known for known in ways)]
+    return [start, end]
 
 
 def _shown(subject: Subject, arm: str, bone: bpy.types.PoseBone) -> Array:

@@ -46,7 +46,7 @@ class Subject:
     Attributes:
         armature: the object.
         record: its parts by role.
-        arms: sides.
+        arms: their ids.
         geometries: each arm at rest.
         chain: bones that carry the arms, lowest first, the torso bone last.
         facing: (3, 3), the character's left, back and up, armature space.

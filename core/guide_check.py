@@ -9,6 +9,7 @@ from typing import NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
+from . import arm_words
 from .codec import encode
 from .errors import GuideError
 from .frames import flexion
@@ -33,7 +34,6 @@ MOST_CHAIN_JOINTS = 100
 MOST_ARMS = 40
 MOST_NAME_BYTES = 63
 
-_SIDE_WORDS = {"L": "left", "R": "right"}
 _JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
 _SEGMENTS = ("clavicle", "upper arm", "forearm", "hand")
 
@@ -56,8 +56,8 @@ def check_guide(guide: Guide) -> tuple[str, ...]:
         only = guide.arms[0].side
         other = SIDES[1 - SIDES.index(only)]
         warnings.append(
-            f"only the {_arm_word(guide.arms[0])} arm is described; the {_SIDE_WORDS[other]} one will not be built: "
-            "mirror it with `mirrored` if the character has both"
+            f"only the {arm_words.name(guide.arms[0].id)} is described; the {arm_words.words(other)} one will not be "
+            "built: mirror it with `mirrored` if the character has both"
         )
     return tuple(warnings)
 
@@ -90,21 +90,21 @@ def _check_sides(guide: Guide) -> None:
             _fail(f"an arm has the side {arm.side[:40]!r}: it has to be one of {', '.join(SIDES)}")
         if arm.pair and not PLAIN_NAME.fullmatch(arm.pair):
             _fail(
-                f"the {_SIDE_WORDS[arm.side]} arm is of the pair {arm.pair[:40]!r}: a pair's name has up to 20 "
+                f"the {arm_words.name(arm.side)} is of the pair {arm.pair[:40]!r}: a pair's name has up to 20 "
                 "lower-case letters, digits and underscores, a letter first, or is empty"
             )
     ids = [arm.id for arm in guide.arms]
     for arm in guide.arms:
         if ids.count(arm.id) > 1:
             _fail(
-                f"the {_arm_word(arm)} arm is described {ids.count(arm.id)} times: keep one, change its side, or name "
-                "its pair"
+                f"the {arm_words.name(arm.id)} is described {ids.count(arm.id)} times: keep one, change its side, or "
+                "name its pair"
             )
 
 
 def _check_arm(arm: ArmGuide, guide: Guide) -> list[str]:
     """Warnings about one arm."""
-    where = f"the {_arm_word(arm)} arm"
+    where = f"the {arm_words.name(arm.id)}"
     joints = [np.array(getattr(arm, joint)) for joint in _JOINTS]
     for joint, point in zip(_JOINTS, joints, strict=True):
         if not _is_near(point):
@@ -124,10 +124,6 @@ def _check_arm(arm: ArmGuide, guide: Guide) -> list[str]:
     check_hand(arm, where)
     check_girth(arm, where)
     return warnings
-
-
-def _arm_word(arm: ArmGuide) -> str:
-    return f"{arm.pair} {_SIDE_WORDS[arm.side]}" if arm.pair else _SIDE_WORDS[arm.side]
 
 
 def _check_lengths(where: str, segments: list[Array]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from . import codec
+from . import arm_words, codec
 from .errors import PlanError
 from .plan import json as plan_json
 from .plan.model import Plan, Role
@@ -38,7 +38,7 @@ class RigRecord:
 
     @property
     def arms(self) -> tuple[str, ...]:
-        """Sides that have an arm, in the order in which they were built."""
+        """Ids of the arms, in the order in which they were built."""
         return tuple(dict.fromkeys(role.arm for role in self.roles))
 
     def bone(self, arm: str, role: str) -> str:
@@ -47,7 +47,7 @@ class RigRecord:
             if entry.arm == arm and entry.role == role:
                 return entry.bone
         known = ", ".join(sorted(entry.role for entry in self.roles if entry.arm == arm)) or "none"
-        raise PlanError(f"the {arm} arm has no bone for the role {role!r}; it has: {known}")
+        raise PlanError(f"the {arm_words.name(arm)} has no bone for the role {role!r}; it has: {known}")
 
 
 def record_of(plan: Plan, collections: tuple[str, ...]) -> RigRecord:

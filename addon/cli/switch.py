@@ -10,7 +10,7 @@ from ...core.errors import HostError
 
 MODES = ("none", "hand", "elbow", "both")
 KEYS = ("every", "fewest")
-BOTH = "both"
+EVERY = ("both", "all")
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -19,7 +19,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("file", type=Path, metavar="FILE.blend")
     command.add_argument("--out", type=Path, required=True, metavar="OUT.blend", help="file to write")
     command.add_argument("--armature", default=None, metavar="NAME", help="armature to convert, if there are several")
-    command.add_argument("--arm", choices=("L", "R", BOTH), default=BOTH, help="side (default: %(default)s)")
+    command.add_argument("--arm", default=EVERY[0], metavar="ARM", help="L, R, lower.L, …; both or all (default: all)")
     command.add_argument("--mode", choices=MODES, required=True, help="what the arm is to hold")
     command.add_argument("--from", dest="first", type=float, required=True, metavar="A", help="first frame")
     command.add_argument("--to", dest="last", type=float, required=True, metavar="B", help="last frame")
@@ -46,7 +46,10 @@ def run(options: argparse.Namespace) -> int:
         raise HostError(f"{options.file.name!r} has no armature with arms built by Armwright: build them first")
     files.show_scene_of(armature)
     subject = subjects.subject_of(armature)
-    arms = subject.arms if options.arm == BOTH else (options.arm,)
+    arms = subject.arms if options.arm in EVERY else (options.arm,)
+    if arms[0] not in subject.arms:
+        known = ", ".join((*subject.arms, EVERY[1]))
+        raise HostError(f"{armature.name!r} has no arm {options.arm!r}: choose one of {known}")
     request = convert.Request(arms, options.mode, options.first, options.last, options.keys, options.tolerance)
     outcome = convert.convert_whole(subject, request, _show)
     files.save_blend(options.out)

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import time
+import zlib
 from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import bpy
 
-from ...core.errors import ArmwrightError
-from .. import selection, subjects
+from ...core import arm_words
+from ...core.errors import ArmwrightError, HostError
+from ...core.guide import SIDES
+from .. import rig, selection, subjects
 from ..selection import BOTH, SELECTED
 from ..subjects import Subject
 
-ARMS = [
-    (SELECTED, "Selected", "The arm whose control is selected; both if controls of both are"),
-    ("L", "Left arm", "The left arm"),
-    ("R", "Right arm", "The right arm"),
-    (BOTH, "Both arms", "Both arms at once"),
-]
+Item = tuple[str, str, str, str, int]
+
+# An item's number stands for it in shortcuts that a user has saved: it never changes.
+NUMBERS = {SELECTED: 0, "L": 1, "R": 2, BOTH: 3}
+# Numbers of other arms come from their ids, above these and within the host's 31 bits.
+FIRST_NUMBER, LAST_NUMBER = 16, 2**31 - 1
 
 # How long the window may wait for a piece of a long work, seconds.
 PIECE = 0.1
@@ -46,6 +50,35 @@ def piece(steps: Iterator[Any], last: type) -> Any:
             return step
 
 
+def _arm_items(self: Any, context: bpy.types.Context | None) -> list[Item]:
+    """The arms of the rig that the selection is about; without a rig those of a person."""
+    try:
+        arms = rig.read_record(selection.armature_of(context)).arms if context is not None else SIDES
+    except HostError:
+        arms = SIDES
+    return items_for(arms)
+
+
+# The host keeps no reference to the texts of a list that is made on the fly: without a limit none is ever dropped.
+@cache
+def items_for(arms: tuple[str, ...]) -> list[Item]:
+    """What a choice among these arms offers."""
+    numbers = dict(NUMBERS)
+    for arm in arms:
+        if arm not in numbers:
+            number = FIRST_NUMBER + zlib.crc32(arm.encode()) % (LAST_NUMBER - FIRST_NUMBER)
+            while number in numbers.values():
+                number = number + 1 if number < LAST_NUMBER else FIRST_NUMBER
+            numbers[arm] = number
+    every = selection.sentence(arm_words.names(arms, arms)) if len(arms) > 1 else "All arms"
+    found = [
+        (SELECTED, "Selected", "The arm whose control is selected; each of them if controls of several are"),
+        *((arm, selection.sentence(arm_words.name(arm)), f"The {arm_words.name(arm)}") for arm in arms),
+        (BOTH, every, f"{every} at once"),
+    ]
+    return [(*words, "NONE", numbers[words[0]]) for words in found]
+
+
 class OnRig:
     """An operator on the rig that the selection is about; greyed, with the reason, where it can not be changed."""
 
@@ -67,10 +100,10 @@ class OnRig:
 
 
 class OnArms(OnRig):
-    """An operator on one arm or both: those named, or those whose controls are selected."""
+    """An operator on one arm or all: those named, or those whose controls are selected."""
 
     arm: bpy.props.EnumProperty(  # type: ignore[valid-type]
-        name="Arm", items=ARMS, default=SELECTED, description="Which arm", options=SKIP
+        name="Arm", items=_arm_items, default=NUMBERS[SELECTED], description="Which arm", options=SKIP
     )
 
     def arms(self, subject: Subject) -> tuple[str, ...]:
@@ -80,8 +113,11 @@ class OnArms(OnRig):
 
 def whose(properties: Any) -> str:
     """ "Left arm", for a tooltip."""
-    label: str = next(entry[1] for entry in ARMS if entry[0] == properties.arm)
-    return "Selected arm" if properties.arm == SELECTED else label
+    if properties.arm == SELECTED:
+        return "Selected arm"
+    if properties.arm == BOTH:
+        return "All arms"
+    return selection.sentence(arm_words.name(properties.arm)) if properties.arm else "An arm of another character"
 
 
 def set_by_button(operator: bpy.types.Operator, name: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ...core import arm_words
 from ...core.arm.names import ISOLATE, LIFT, STRETCH
 from ...core.match.target import Target
 from .. import selection
@@ -40,7 +41,7 @@ class ARMWRIGHT_OT_flip_dial(OnArms, bpy.types.Operator):
             dials = [subject.armature.pose.bones[subject.record.bone(arm, "dials")] for arm in arms]
             value = 0.0 if all(bone[self.dial] >= 0.5 for bone in dials) else 1.0
             outcome = switch_all(subject, {arm: Target(**{self.dial: value}) for arm in arms})
-            what = selection.sentence(selection.arm_words(arms))
+            what = selection.sentence(arm_words.names(arms, subject.arms))
             return f"{what}: {FLIPPED[self.dial][0].lower()} {'on' if value else 'off'}; {outcome.sentence()}"
 
         return attempt(self, work)

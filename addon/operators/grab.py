@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ...core import arm_words
 from ...core.errors import HostError
 from .. import grab, rig, selection
 from ..holds import MODES
@@ -56,7 +57,7 @@ class ARMWRIGHT_OT_grab(_Grabbing, bpy.types.Operator):
             arms, thing = self.arms(subject), self.thing(context, subject)
             outcome = grab_all(subject, arms, self.parts, thing)
             what = thing.label() if thing is not None else "the world"
-            words = selection.sentence(selection.arm_words(arms))
+            words = selection.sentence(arm_words.names(arms, subject.arms))
             return f"{words}: {MODES[self.parts].sentence.lower()} in: {what}; {outcome.sentence()}"
 
         return attempt(self, work)
@@ -85,9 +86,9 @@ class ARMWRIGHT_OT_release(OnArms, bpy.types.Operator):
             chosen = self.arms(subject)
             arms = selection.holding(subject.armature, subject.record, chosen)
             if not arms:
-                raise HostError(_free_words(chosen))
+                raise HostError(_free_words(chosen, subject.arms))
             outcome = switch_all(subject, {arm: target_for(FREE) for arm in arms})
-            return f"{selection.sentence(selection.arm_words(arms))}: let go; {outcome.sentence()}"
+            return f"{selection.sentence(arm_words.names(arms, subject.arms))}: let go; {outcome.sentence()}"
 
         return attempt(self, work)
 
@@ -115,8 +116,9 @@ class ARMWRIGHT_OT_hold_range(_Grabbing, bpy.types.Operator):
             arms, thing = self.arms(subject), self.thing(context, subject)
             outcome = hold_range_all(subject, arms, self.parts, thing, self.first, self.last)
             what = thing.label() if thing is not None else "the world"
+            words = selection.sentence(arm_words.names(arms, subject.arms))
             return (
-                f"{selection.sentence(selection.arm_words(arms))}: {MODES[self.parts].sentence.lower()} in: {what}, "
+                f"{words}: {MODES[self.parts].sentence.lower()} in: {what}, "
                 f"frames {self.first} to {self.last}; {outcome.sentence()}"
             )
 
@@ -141,10 +143,10 @@ def _nothing_held(context: bpy.types.Context, choice: str) -> str:
         held = selection.holding(armature, record, arms)
     except HostError as problem:
         return selection.sentence(str(problem))
-    return "" if held else selection.sentence(_free_words(arms))
+    return "" if held else selection.sentence(_free_words(arms, record.arms))
 
 
-def _free_words(arms: tuple[str, ...]) -> str:
+def _free_words(arms: tuple[str, ...], of: tuple[str, ...]) -> str:
     if len(arms) > 1:
-        return f"{selection.arm_words(arms)} hold nothing: there is nothing to let go of"
-    return f"the {selection.arm_words(arms)} holds nothing: there is nothing to let go of"
+        return f"{arm_words.names(arms, of)} hold nothing: there is nothing to let go of"
+    return f"the {arm_words.name(arms[0])} holds nothing: there is nothing to let go of"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ...core import arm_words
 from .. import selection
 from ..holds import MODES
 from .common import SKIP, OnArms, attempt, run_or_ask, whose
@@ -33,7 +34,7 @@ class ARMWRIGHT_OT_hold(OnArms, bpy.types.Operator):
             subject = self.subject(context)
             arms = self.arms(subject)
             outcome = switch_all(subject, {arm: target_for(self.mode) for arm in arms})
-            what = selection.sentence(selection.arm_words(arms))
+            what = selection.sentence(arm_words.names(arms, subject.arms))
             return f"{what}: {MODES[self.mode].sentence.lower()}; {outcome.sentence()}"
 
         return attempt(self, work)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ...core import arm_words
 from ...core.arm.names import SPACE_HEAD, SPACE_TORSO
 from ...core.errors import HostError
 from .. import mend, rig, selection, spaces
@@ -104,7 +105,7 @@ class ARMWRIGHT_OT_set_space(_OnSpaces, bpy.types.Operator):
             subject = self.subject(context)
             arms = self.arms(subject)
             label, outcome = space_all(subject, arms, self.hold, self.space)
-            words = selection.sentence(selection.arm_words(arms))
+            words = selection.sentence(arm_words.names(arms, subject.arms))
             return f"{words}: {self.hold} held in: {label}; {outcome.sentence()}"
 
         return attempt(self, work)
@@ -134,7 +135,9 @@ class ARMWRIGHT_OT_take_off_space(_OnSpaces, bpy.types.Operator):
             subject = self.subject(context)
             arms = self.arms(subject)
             if len(arms) > 1:
-                raise HostError("both arms are meant: take a space off one arm at a time; choose one")
+                raise HostError(
+                    f"{arm_words.names(arms, subject.arms)} are meant: take a space off one arm at a time; choose one"
+                )
             found = {item.key: item for item in spaces.spaces_of(subject, arms[0], self.hold)}
             if self.space not in found:
                 raise HostError(f"there is no space {self.space!r} to take off; there are: {', '.join(found)}")

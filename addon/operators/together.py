@@ -86,7 +86,7 @@ def _check_space(subject: Subject, arm: str, hold: str, key: str) -> None:
     spaces.check_settable(subject, arm, hold)
     known = {space.key: space for space in spaces.spaces_of(subject, arm, hold)}
     if key not in known:
-        raise HostError(f"the {spaces.SIDES.get(arm, arm)} {hold} has no space {key!r}; it has: {', '.join(known)}")
+        raise HostError(f"the {spaces.whose(arm, hold)} has no space {key!r}; it has: {', '.join(known)}")
     carrier, bone = spaces.space_bone(subject, arm, hold), spaces.hold_bone(subject, arm, hold)
     constraint = known[key].constraint
     if constraint and spaces.is_gone(carrier.constraints[constraint]):

@@ -6,6 +6,7 @@ from typing import Any
 
 import bpy
 
+from ...core import arm_words
 from ...core.arm.names import ELBOW, IK
 from ...core.errors import HostError
 from ...core.rig_record import RigRecord
@@ -13,7 +14,7 @@ from .. import selection
 from ..holds import CLOSE, MODES, mode_of
 from ..operators.grab import PARTS
 from ..spaces import HOLDS, KINDS, is_gone, label
-from .common import RigPanel
+from .common import RigPanel, each_pair
 
 # Dials that say how far the hand and the elbow are held.
 HELD_BY = {"hand": IK, "elbow": ELBOW}
@@ -39,8 +40,9 @@ class ARMWRIGHT_PT_arms(RigPanel, bpy.types.Panel):
         chosen = selection.selected_arms(armature, record)
         driven = selection.driven_dials(armature, record)
         _selected(layout.column(align=True), context, armature, record, chosen)
-        for arm in record.arms:
-            _arm(layout, armature, record, arm, arm in chosen, driven[arm])
+        for part, arms in each_pair(layout, record, self.bl_idname):
+            for arm in arms:
+                _arm(part, armature, record, arm, arm in chosen, driven[arm])
         if _is_lost(armature, record):
             row = layout.row()
             row.alert = True
@@ -58,7 +60,7 @@ def _selected(
     chosen: tuple[str, ...],
 ) -> None:
     """The buttons for the arm whose control is selected."""
-    words = selection.arm_words(chosen) if chosen else "no arm's control"
+    words = arm_words.names(chosen, record.arms) if chosen else "no arm's control"
     column.label(text=f"Selected: {words}", icon="RESTRICT_SELECT_OFF" if chosen else "RESTRICT_SELECT_ON")
     column = column.column(align=True)
     column.enabled = bool(chosen)
@@ -85,7 +87,7 @@ def _arm(
     blocked = tuple(key for key in driven if key in HELD_BY.values())
     head = box.split(factor=1.0 - VERB)
     head.label(
-        text=selection.sentence(selection.arm_words((arm,))),
+        text=selection.sentence(arm_words.name(arm)),
         icon="RESTRICT_SELECT_OFF" if is_selected else "BLANK1",
     )
     end = head.row()

@@ -1,30 +1,23 @@
-"""What panels share: the rig that the selection is about, read once per draw."""
+"""What panels share: the rig that the selection is about."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import bpy
 
+from ...core import arm_words
 from ...core.errors import HostError
 from ...core.rig_record import RigRecord
 from .. import rig, selection
 
-SIDE_NAMES = {"L": "Left", "R": "Right"}
-
-# Reading a record parses JSON; panels are drawn often, so the last one is kept by the text that it came from.
-_last: tuple[str, RigRecord] | None = None
-
 
 def shown_rig(context: bpy.types.Context) -> tuple[bpy.types.Object, RigRecord] | None:
     """The armature with arms that the selection is about; None if there is none."""
-    global _last
     try:
         armature = selection.armature_of(context)
-        text = str(armature[rig.KEY])
-        if _last is None or _last[0] != text:
-            _last = (text, rig.read_record(armature))
-        return armature, _last[1]
+        return armature, rig.read_record(armature)
     except HostError:
         return None
 
@@ -56,3 +49,19 @@ class RigPanel:
     def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         """Draw the panel for `armature`."""
         raise AssertionError("a panel draws its rig")
+
+
+def each_pair(
+    layout: bpy.types.UILayout, record: RigRecord, panel: str
+) -> Iterator[tuple[bpy.types.UILayout, tuple[str, ...]]]:
+    """Where to draw each pair of arms, and the pair. Of several each has a part that folds, the first open."""
+    pairs = arm_words.pairs(record.arms)
+    if len(pairs) == 1:
+        yield layout, pairs[0]
+        return
+    for number, pair in enumerate(pairs):
+        words = arm_words.pair_words(pair)
+        head, body = layout.panel(f"{panel}.{words}", default_closed=number > 0)
+        head.label(text=selection.sentence(words))
+        if body is not None:
+            yield body, pair

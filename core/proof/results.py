@@ -29,7 +29,7 @@ class Check:
         requirement: id of design's table, such as "hold-elbow".
         motion: name of the motion.
         case: mode and dials.
-        arm: "L" or "R".
+        arm: its id.
         measure: what was measured, such as "wrist-slide".
         unit: "L" (arm lengths), "deg" or "1".
         value, limit: in that unit; the check passes when value <= limit.

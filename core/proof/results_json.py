@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from .. import codec
+from .. import arm_words, codec
 from ..errors import ProofError
 from .cases import MODES
 from .results import FAIL, FORMAT, NOT_APPLICABLE, PASS, VERDICTS, VERSION, Check, Results
@@ -23,7 +23,6 @@ NO_NUMBER = "the value is not a finite number"
 
 _WHAT = "results file"
 _FIELDS = ("format", "version", "host", "rig", "plan_digest", "seed", "arms", "checks", "summary", "evaluation")
-_ARMS = ("L", "R")
 _UNITS = ("L", "deg", "1")
 _DIALS = ("isolate", "lift", "stretch")
 
@@ -86,7 +85,7 @@ def from_text(text: str | bytes) -> Results:
     plain = {field.name: data[field.name] for field in dataclasses.fields(_Head)}
     head = codec.decode(_Head, plain, "", ProofError)
     given = data["arms"]
-    _check_fields(given, [arm for arm in _ARMS if isinstance(given, dict) and arm in given], "arms", known=_ARMS)
+    _check_fields(given, given if isinstance(given, dict) else (), "arms")
     arms = {arm: codec.decode(_Arm, value, f"arms.{arm}", ProofError) for arm, value in given.items()}
     _check_arms(arms)
     rows = data["checks"]
@@ -164,7 +163,7 @@ def _check_meaning(check: Check, where: str) -> None:
         raise ProofError(f"{where}.id: it is empty; every check has a name of its own")
     _check_known(check.verdict, VERDICTS, f"{where}.verdict")
     _check_known(check.case.mode, MODES, f"{where}.case.mode")
-    _check_known(check.arm, _ARMS, f"{where}.arm")
+    _check_arm(check.arm, f"{where}.arm")
     _check_known(check.unit, _UNITS, f"{where}.unit")
     for dial in _DIALS:
         value = getattr(check.case, dial)
@@ -193,14 +192,19 @@ def _check_together(checks: Iterable[Check], arms: Iterable[str]) -> None:
             raise ProofError(f"{_place(index, check.id)}: a check of this name is there twice; keep one of them")
         seen.add(check.id)
         if check.arm not in known:
-            raise ProofError(f"{_place(index, check.id)}.arm: {check.arm} is not among the arms of the file")
+            raise ProofError(f"{_place(index, check.id)}.arm: {_quoted(check.arm)} is not among the arms of the file")
 
 
 def _check_arms(arms: dict[str, _Arm]) -> None:
     for arm, length in arms.items():
-        _check_known(arm, _ARMS, "arms")
+        _check_arm(arm, "arms")
         if not length.length_m > 0.0:
             raise ProofError(f"arms.{arm}.length_m: {length.length_m:g} is no length of an arm: expected more than 0")
+
+
+def _check_arm(arm: str, where: str) -> None:
+    if not arm_words.is_id(arm):
+        raise ProofError(f"{where}: {_quoted(arm)} is no arm's id: expected a name such as L or lower.L")
 
 
 def _check_rate(rate: float) -> None:

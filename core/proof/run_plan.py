@@ -45,7 +45,7 @@ BETWEEN = (0.25, 0.5, 0.75)
 
 @dataclass(frozen=True, eq=False)
 class RunSpec:
-    """One motion of both arms in one case.
+    """One motion of all arms in one case.
 
     Attributes:
         motion: name in ids and reports, unique for the case.
@@ -127,7 +127,7 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
 
 
 def evaluated_frames(runs: Sequence[RunSpec]) -> int:
-    """Frames that the host evaluates for `runs`, both arms at once."""
+    """Frames that the host evaluates for `runs`, all arms at once."""
     return sum(run.clip.frames for run in runs)
 
 

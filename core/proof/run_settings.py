@@ -7,6 +7,7 @@ from dataclasses import fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .. import arm_words
 from ..errors import ProofError
 from ..motion.clip import for_side
 from ..rotations import matrix_to_euler, swing
@@ -52,7 +53,7 @@ ROUNDS = 2
 def settings_for(
     spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Array, facing: Array | None = None
 ) -> ArmSettings:
-    """Everything to set on the arm `arm` ("L" or "R") for `spec`.
+    """Everything to set on the arm with the id `arm` for `spec`, whose motion is the left arm's or its mirror image.
 
     Args:
         torso, root: (N, 4, 4), poses of the two bones over the clip as the host showed them.
@@ -76,12 +77,12 @@ def settings_for(
 
 def side_of(vectors: Array, arm: str) -> Array:
     """Vectors (..., 3) of the left arm, character axes, as the arm has them: mirrored for the right."""
-    return np.asarray(vectors * np.array([1.0 if arm == "L" else -1.0, 1.0, 1.0]))
+    return np.asarray(vectors * np.array([1.0 if arm_words.side_of(arm) == "L" else -1.0, 1.0, 1.0]))
 
 
 def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Array) -> ArmSettings:
     """The run with its channels and dials and with holds still at the rest frames."""
-    frames, case = spec.clip.frames, spec.case
+    frames, case, side = spec.clip.frames, spec.case, arm_words.side_of(arm)
     dials = {
         name: np.full(frames, value)
         for name, value in zip(
@@ -100,7 +101,7 @@ def _free(spec: RunSpec, arm: str, geometry: ArmGeometry, torso: Array, root: Ar
     clip = spec.clip
     moved = dict(zip(CHANNELS, (clip.clavicle, clip.upper_arm, clip.forearm, clip.hand_channels), strict=True))
     channels = {
-        name: for_side(values if values.any() else np.broadcast_to(LOOSE[name], (frames, 3)), arm)
+        name: for_side(values if values.any() else np.broadcast_to(LOOSE[name], (frames, 3)), side)
         for name, values in moved.items()
     }
     elbow = geometry.upper_arm.copy()
@@ -123,7 +124,7 @@ def _loose(geometry: ArmGeometry, free: ArmSettings, arm: str) -> ArmPose:
     at_rest = {
         "torso": geometry.torso[None],
         "root": geometry.root[None],
-        **{name: for_side(LOOSE[name], arm)[None] for name in CHANNELS},
+        **{name: for_side(LOOSE[name], arm_words.side_of(arm))[None] for name in CHANNELS},
         **{name: np.zeros(1) for name in ("ik", "elbow", "isolate", "lift")},
         **{name: np.ones(1) for name in ("upper_length", "forearm_length")},
     }
@@ -157,7 +158,7 @@ def _held(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, fac
         hand_place = loose.wrist[0] + hand_offset
         if elbow_obeyed:
             reach = Reach(shoulder, elbow_move, shortest, longest, size)
-            elbow_place = near_place(reach, elbow_place, f"{spec.motion}: the {arm} elbow hold")
+            elbow_place = near_place(reach, elbow_place, f"{spec.motion}: the {arm_words.words(arm)} elbow hold")
             if spec.reach == FAR and not hand_obeyed:
                 elbow_place = far_place(reach, elbow_place)
         elbow = elbow_place + elbow_move
@@ -166,7 +167,7 @@ def _held(spec: RunSpec, arm: str, free: ArmSettings, geometry: ArmGeometry, fac
         else:
             if hand_obeyed:
                 reach = Reach(shoulder, hand_move, nearest, furthest, size, free.aim)
-                hand_place = near_place(reach, hand_place, f"{spec.motion}: the {arm} hand hold")
+                hand_place = near_place(reach, hand_place, f"{spec.motion}: the {arm_words.words(arm)} hand hold")
                 if spec.reach == FAR:
                     hand_place = far_place(reach, hand_place, _beyond(options.stretch_limit))
             hand = hand_place + hand_move

@@ -65,7 +65,7 @@ class ArmRun:
     """One arm through one motion in one case.
 
     Attributes:
-        arm: "L" or "R".
+        arm: its id.
         motion: the motion's name.
         case: mode and dial corners.
         geometry: the arm at rest.

@@ -27,7 +27,7 @@ class SwitchRun:
     """One change, made in N poses.
 
     Attributes:
-        arm: "L" or "R".
+        arm: its id.
         motion: where the poses come from and what the change makes of them, such as "rest+to-hand".
         case: mode and dials before the change.
         kind: what changes: "mode", "dial", "hand-space" or "elbow-space".

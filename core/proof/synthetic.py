@@ -31,7 +31,7 @@ def guide_geometry(guide: Guide, arm: str, options: ArmOptions | None = None) ->
 
     Raises ProofError for a guide without a torso or without that arm.
     """
-    found = [item for item in guide.arms if item.side == arm]
+    found = [item for item in guide.arms if item.id == arm]
     if guide.torso is None or not found:
         raise ProofError(f"{guide.name}: no {'torso' if found else arm + ' arm'} in the guide; add it")
     frames = arm_frames(found[0], guide.up)

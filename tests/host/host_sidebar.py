@@ -276,8 +276,10 @@ def test_an_arm_that_is_not_there_is_named(empty_file: Any) -> None:
     import bpy
 
     import armwright
+    from armwright.addon import selection
     from armwright.addon.build import build_new
     from armwright.core.arm.build import plan_arms
+    from armwright.core.errors import HostError
     from armwright.core.options import ArmOptions
     from armwright.core.stature import guide_from_stature
 
@@ -287,8 +289,10 @@ def test_an_arm_that_is_not_there_is_named(empty_file: Any) -> None:
     armwright.register()
     try:
         activate(armature, "POSE")
-        said = refusal(bpy.ops.armwright.hold, arm="R", mode="hand")
-        assert "no right arm" in said and "left arm" in said
+        with pytest.raises(TypeError, match=r'"R" not found in .*L.*BOTH'):
+            bpy.ops.armwright.hold(arm="R", mode="hand")
+        with pytest.raises(HostError, match="no right arm; its arms: left$"):
+            selection.arms_of(armature, subject_of(armature).record, "R")
         assert bpy.ops.armwright.hold(arm="BOTH", mode="hand") == {"FINISHED"}
     finally:
         armwright.unregister()

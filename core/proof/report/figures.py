@@ -13,8 +13,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arm_words import SIDE_WORDS, side_of
 from ..results import Check, Trace
-from .summary import ARM_NAMES, quantity
+from .summary import quantity
 
 Array = NDArray[np.float64]
 
@@ -39,11 +40,11 @@ def figure(check: Check, trace: Trace, length: float) -> str:
         return ""
     wanted, found = _held(trace)
     slide = float(np.linalg.norm(found - wanted)) / length if wanted is not None and found is not None else 0.0
-    label = f"Pose at frame {check.worst_frame}, from the front and from the {ARM_NAMES.get(check.arm, check.arm)} side"
+    label = f"Pose at frame {check.worst_frame}, from the front and from the {_side(check)} side"
     if slide > LEAST_SLIDE:
         label += f"; the held point is {quantity(slide, 'L')} from where it should be"
     # Towards the viewer's right: from the front the character's left, +X; from its left its back, +Y.
-    across = np.array([0.0, 1.0 if check.arm == "L" else -1.0, 0.0])
+    across = np.array([0.0, 1.0 if side_of(check.arm) == "L" else -1.0, 0.0])
     views = (("from the front", np.array([1.0, 0.0, 0.0])), (f"from its {_side(check)} side", across))
     # One scale for both views: as wide and high as the larger of them.
     seen = chain if wanted is None or found is None else np.vstack([chain, wanted, found])
@@ -65,7 +66,7 @@ def figure(check: Check, trace: Trace, length: float) -> str:
 
 
 def _side(check: Check) -> str:
-    return ARM_NAMES.get(check.arm, check.arm)
+    return SIDE_WORDS[side_of(check.arm)]
 
 
 def _held(trace: Trace) -> tuple[Array, Array] | tuple[None, None]:

@@ -6,6 +6,7 @@ import base64
 import html
 from collections.abc import Iterator, Mapping, Sequence
 
+from ... import arm_words
 from ...errors import ProofError
 from ..cases import MODES
 from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, Results, Trace
@@ -15,12 +16,12 @@ from .figures import figure
 from .plot import plot
 from .style import EMBLEM, STYLE
 from .summary import (
-    ARM_NAMES,
     HOLDING,
     MARKS,
     TITLES,
     WORDS,
     Group,
+    arm_name,
     badness,
     by_requirement,
     clean,
@@ -126,8 +127,8 @@ def _cell(found: Group) -> str:
     words = [f"<b>{MARKS[verdict]} {WORDS[verdict]}</b>", f"<span>{_share_cell(found.worst)}</span>"]
     if verdict == FAIL:
         failing = [check for check in found.checks if check.verdict == FAIL]
-        arms = sorted({check.arm for check in failing})
-        whose = f"{ARM_NAMES.get(arms[0], arms[0])} arm" if len(arms) == 1 else "both arms"
+        of = list(dict.fromkeys(check.arm for check in found.checks))
+        whose = arm_words.names([arm for arm in of if any(check.arm == arm for check in failing)], of)
         words.append(f"<span>{len(failing):,} of {found.applicable:,}, {_text(whose)}</span>")
     beyond = found.counts[OUT_OF_REACH]
     if beyond and verdict != OUT_OF_REACH:
@@ -182,8 +183,8 @@ def _dials(check: Check) -> str:
 def _worst_sentence(found: Group) -> str:
     worst = found.worst
     value, limit = quantity(worst.value, worst.unit), quantity(worst.limit, worst.unit)
-    arm, held = ARM_NAMES.get(worst.arm, worst.arm), HOLDING[worst.case.mode]
-    where = f"{arm} arm, {worst.motion}, {held}, {_dials(worst)}, frame {worst.worst_frame}"
+    arm, held = arm_name(worst.arm), HOLDING[worst.case.mode]
+    where = f"{arm}, {worst.motion}, {held}, {_dials(worst)}, frame {worst.worst_frame}"
     if found.verdict == OUT_OF_REACH:
         return _text(f"All {number_of(found.applicable, 'check')} out of reach, the furthest by {value}: {where}.")
     start = number_of(found.applicable, "check")
@@ -223,7 +224,7 @@ def _evidence(check: Check, trace: Trace, lengths: Mapping[str, float], anchor: 
     pose = figure(check, trace, lengths.get(check.arm, 0.0)) or "<p>The pose holds no numbers that could be drawn.</p>"
     return (
         f'<figure data-check="{_text(check.id)}"{described}>\n<figcaption>{MARKS[check.verdict]} '
-        f"{_text(check.measure)}, {quantity(check.value, check.unit)}, {ARM_NAMES.get(check.arm, '')} arm<br>"
+        f"{_text(check.measure)}, {quantity(check.value, check.unit)}, {_text(arm_name(check.arm))}<br>"
         f'<code>{_text(check.id)}</code>{note}</figcaption>\n<div class="pair">{plot(check, trace)}{pose}</div>\n'
         "</figure>\n"
     )
@@ -295,7 +296,7 @@ def _repeat(results: Results) -> str:
     checks = results.checks
     motions = list(dict.fromkeys(check.motion for check in checks if check.samples))
     cases = {check.case for check in checks if check.samples}
-    arms = ", ".join(f"{ARM_NAMES.get(arm, arm)} {length:.4g} m" for arm, length in results.arm_lengths)
+    arms = ", ".join(f"{clean(arm_words.words(arm))} {length:.4g} m" for arm, length in results.arm_lengths)
     rate = f"{results.frames_per_second:,.0f} frames a second" if results.frames_per_second else "not measured"
     rows = {
         "Rig": results.rig,

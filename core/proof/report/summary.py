@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ... import arm_words
 from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Results
 from ..results_json import summary
 from ..verdicts import severity
@@ -31,7 +32,6 @@ TITLES = {
 WORDS = {PASS: "holds", FAIL: "fails", OUT_OF_REACH: "out of reach", NOT_APPLICABLE: "does not apply"}
 HOLDING = {"none": "nothing held", "hand": "hand held", "elbow": "elbow planted", "both": "elbow and hand held"}
 MARKS = {PASS: "\u2713", FAIL: "\u2717", OUT_OF_REACH: "\u25c7", NOT_APPLICABLE: "\u2013"}
-ARM_NAMES = {"L": "left", "R": "right"}
 
 # Characters that XML or UTF-8 refuse, that drive a terminal, or that turn the reading direction.
 _UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
@@ -95,24 +95,32 @@ def verdict_sentence(results: Results) -> str:
     arms = [arm for arm, _ in results.arm_lengths] or sorted({check.arm for check in results.checks})
     beyond = f", {counts[OUT_OF_REACH]:,} out of reach" if counts[OUT_OF_REACH] else ""
     if not failing:
-        who, verb = (f"Both arms of {rig}", "hold") if len(arms) > 1 else (f"{_arm(arms[0])} of {rig}", "holds")
-        return f"{who} {verb}: {number_of(applicable, 'check')}, 0 failed{beyond}."
+        verb = "hold" if len(arms) > 1 else "holds"
+        return f"{_arms(arms, arms)} of {rig} {verb}: {number_of(applicable, 'check')}, 0 failed{beyond}."
     bad = [arm for arm in arms if any(check.arm == arm for check in failing)]
     where = listed(list(by_requirement(failing)))
     score = f"{counts[FAIL]:,} of {number_of(applicable, 'check')} failed in {where}{beyond.replace(',', ';', 1)}"
-    if len(bad) > 1:
-        return f"Both arms of {rig} fail: {score}."
-    good = [arm for arm in arms if arm not in bad]
-    rest = f"; the {ARM_NAMES.get(good[0], good[0])} arm holds" if good and _holds(results, good[0]) else ""
-    return f"{_arm(bad[0])} of {rig} fails: {score}{rest}."
+    good = [arm for arm in arms if arm not in bad and _holds(results, arm)]
+    rest = ""
+    if good and len(good) + len(bad) == len(arms):
+        rest = "; the others hold" if len(good) > 1 else f"; the {arm_name(good[0])} holds"
+    return f"{_arms(bad, arms)} of {rig} {'fail' if len(bad) > 1 else 'fails'}: {score}{rest}."
 
 
 def _holds(results: Results, arm: str) -> bool:
     return any(check.arm == arm and check.verdict == PASS for check in results.checks)
 
 
-def _arm(arm: str) -> str:
-    return f"The {ARM_NAMES.get(arm, arm)} arm"
+def _arms(arms: Sequence[str], of: Sequence[str]) -> str:
+    """The subject of a sentence about some of the arms: "Both arms", "The lower left arm"."""
+    whole = len(arms) > 1 and len(arms) == len(of)
+    text = clean(arm_words.names(arms, of))
+    return text[:1].upper() + text[1:] if whole or text[:1].isdigit() else f"The {text}"
+
+
+def arm_name(arm: str) -> str:
+    """`lower left arm`."""
+    return clean(arm_words.name(arm))
 
 
 def every(count: int) -> str:
