@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -24,6 +24,7 @@ from ..core.proof.run_plan import RunSpec
 from ..core.proof.switch import SwitchRun
 from ..core.tracks import Tracks
 from . import grabbed, host, prove_runs, sample, spaces
+from .dependencies import Thing, needs
 from .sample import Stage
 from .subjects import Subject
 from .switch import Outcome
@@ -139,7 +140,7 @@ def _switched(subject: Subject, arm: str, case: Case) -> Outcome:
 
 def _carriers(subject: Subject, arm: str, hold: str, prop: bpy.types.Object) -> dict[str, spaces.Space]:
     """What can carry the hold on the stage, by its name in checks; the world first."""
-    others = {spaces.hand_key(other): name for other, name in _other_hands(subject.arms, arm).items()}
+    others = {spaces.hand_key(other): name for other, name in _other_hands(subject, arm, hold).items()}
     spaces.ensure_space(subject, arm, hold, prop)
     names = {spaces.WORLD: "world", n.SPACE_TORSO: "torso", n.SPACE_HEAD: "head", prop.name: PROP_SPACE, **others}
     return {
@@ -149,18 +150,18 @@ def _carriers(subject: Subject, arm: str, hold: str, prop: bpy.types.Object) -> 
     }
 
 
-def _other_hands(arms: Sequence[str], arm: str) -> dict[str, str]:
-    """Arms whose hands carry the arm's holds on the stage, and the names of these spaces in checks.
+def _other_hands(subject: Subject, arm: str, hold: str) -> dict[str, str]:
+    """Arms whose hands carry the hold on the stage, and the names of these spaces in checks.
 
-    Its partner and, where there are more arms, the next one of another pair: hands of pairs differ in nothing else, and
-    to walk between all of them would take as many changes as the square of the arms.
+    The partner's and, where there are more arms, a further one: to walk between all of them would take as many changes
+    as the square of the arms. A hand that can itself be held in this one is left out.
     """
-    at = list(arms).index(arm)
-    others = [*arms[at + 1 :], *arms[:at]]
-    partner = arm_words.partner(arm, arms)
-    first = [item for item in others if item == partner]
-    ordered = [*first, *(item for item in others if item not in first)]
-    return dict(zip(ordered, (OTHER_HAND, FURTHER_HAND), strict=False))
+    at = subject.arms.index(arm)
+    others = [*subject.arms[at + 1 :], *subject.arms[:at]]
+    others.sort(key=lambda other: other != arm_words.partner(arm, subject.arms))
+    held = Thing(subject.armature, spaces.space_bone(subject, arm, hold).name)
+    free = (item for item in others if not needs(Thing(subject.armature, subject.record.bone(item, "hand")), held))
+    return dict(zip(free, (OTHER_HAND, FURTHER_HAND), strict=False))
 
 
 def _take(reader: host.PoseReader, step: _Step, gathered: _Gathered) -> None:

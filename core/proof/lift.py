@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ..anatomy import SHOULDER_HALF_BREADTH, UPPER_ARM
 from ..rotations import axis_matrix
 from ..solve.arm import solve
 from .measures import DEGREES, FACTOR, Measured, at, turn, turn_error
@@ -33,8 +34,9 @@ LIMITS = {
 # myo-sim.
 ELEVATIONS = np.array([30.0, 60.0, 90.0, 120.0, 150.0, 180.0])
 RISES = np.array([0.024, 0.054, 0.087, 0.124, 0.162, 0.200])
-# Clavicle over upper arm of a person (Winter, fig. 4.1: shoulder half-breadth 0.129 over upper arm 0.186), give or take
-# a half: the published rise of a person says nothing about other shoulders.
+# Clavicle over upper arm of a person: Winter, fig. 4.1, shoulder half-breadth 0.129 over upper arm 0.186.
+PERSONS_RATIO = SHOULDER_HALF_BREADTH / UPPER_ARM
+# Give or take a half: the published rise of a person says nothing about other shoulders.
 PERSON = (0.35, 1.05)
 # Steepest slope of the rhythm: docs/arm.md, 4.
 STEEPEST = 1.0 / 3.0
@@ -86,7 +88,8 @@ def rise_band(run: ArmRun) -> Measured:
     """Rise of the shoulder over the upper arm's length against the published one, as a factor of 1 or more, (N,).
 
     Rise and elevation are read from the host's bones; the first frame hangs. The table is interpolated; below 30
-    degrees it says nothing and the value is 0.
+    degrees it says nothing and the value is 0. Published is the rise of a person: by the same angles a clavicle that is
+    shorter for its upper arm raises the shoulder by as much less.
     """
     geometry, samples = run.geometry, run.samples
     ratio = geometry.clavicle_length / geometry.upper_length
@@ -95,7 +98,7 @@ def rise_band(run: ArmRun) -> Measured:
     rise = (shoulder - shoulder[0]) @ geometry.up / geometry.upper_length
     arm = turn(samples.upper_arm)[..., 1]
     elevation = np.degrees(np.arctan2(np.linalg.norm(np.cross(arm, down), axis=1), np.sum(arm * down, axis=1)))
-    published = np.interp(elevation, ELEVATIONS, RISES)
+    published = np.interp(elevation, ELEVATIONS, RISES) * ratio / PERSONS_RATIO
     factor = np.maximum(rise / published, published / np.maximum(rise, published / 1000.0))
     outside = not PERSON[0] <= ratio <= PERSON[1]
     return Measured(
@@ -103,6 +106,6 @@ def rise_band(run: ArmRun) -> Measured:
         FACTOR,
         np.where(elevation >= ELEVATIONS[0], factor, 0.0),
         BAND,
-        note=f"the clavicle is {ratio:.2f} of the upper arm, a person's about 0.69" if outside else "",
+        note=f"the clavicle is {ratio:.2f} of the upper arm, a person's about {PERSONS_RATIO:.2f}" if outside else "",
         not_applicable=outside,
     )

@@ -270,6 +270,19 @@ def test_a_lift_off_the_anatomical_rhythm_fails(measure: str, angle: Callable[[n
     assert np.isfinite(check.value)
 
 
+@pytest.mark.parametrize("ratio", [0.40, 0.69, 1.0])
+def test_the_published_rise_is_asked_in_proportion_to_the_clavicle(ratio: float) -> None:
+    """The rhythm is one of angles: with it a shoulder that is shorter for its arm rises less, as that of long arms."""
+    spec = spec_of("raise", "none", lift=1.0)
+    run = run_of(spec)
+    other = replace(run, geometry=replace(run.geometry, clavicle_length=ratio * run.geometry.upper_length))
+    other = replace(other, samples=solved_samples(other.geometry, other.settings))
+    assert judged(spec, other)["lift", "rise-band"].verdict == PASS
+    for wrong in (0.3, 3.0):
+        check = judged(spec, lifted(other, lambda angle, wrong=wrong: wrong * angle))["lift", "rise-band"]
+        assert check.verdict == FAIL, wrong
+
+
 def test_the_published_rise_is_not_asked_of_a_shoulder_unlike_a_persons() -> None:
     spec = spec_of("raise", "none", lift=1.0)
     run = run_of(spec)

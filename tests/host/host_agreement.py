@@ -158,6 +158,11 @@ def test_host_and_solver_agree_on_random_settings(empty_file: Any, with_root: bo
 def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
     from characters import wren_on_own_armature, wren_on_torso
 
+    agree(wren_on_own_armature() if with_root else wren_on_torso(), rng, count)
+
+
+def agree(armature: Any, rng: np.random.Generator, count: int) -> None:
+    """Random settings on every arm of a rig, in the host and in the solver."""
     from armwright.addon import rig, sample
     from armwright.core.options import ArmOptions
     from armwright.core.rotations import angle_between
@@ -165,17 +170,17 @@ def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
     from armwright.core.solve.plant import finger_base, hand_goal, hold_for
     from armwright.core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 
-    armature = wren_on_own_armature() if with_root else wren_on_torso()
     record = rig.read_record(armature)
     up = np.array([0.0, 0.0, 1.0])
     geometries = {arm: sample.geometry(armature, record, arm, ArmOptions(), up) for arm in record.arms}
-    torso_rest = geometries["L"].torso
+    first = geometries[record.arms[0]]
+    torso_rest = first.torso
     torso = _frames(_random_rotations(rng, count, 1.2), rng.uniform(-0.4, 0.4, (count, 3)))
     torso[:, :3, :3] = torso[:, :3, :3] @ torso_rest[:3, :3]
     torso[:, :3, 3] += torso_rest[:3, 3]
     root = np.tile(np.eye(4), (count, 1, 1))
-    if with_root:
-        root = _frames(_random_rotations(rng, count, 1.0), rng.uniform(-0.4, 0.4, (count, 3))) @ geometries["L"].root
+    if record.root:
+        root = _frames(_random_rotations(rng, count, 1.0), rng.uniform(-0.4, 0.4, (count, 3))) @ first.root
     settings = {arm: draw(rng, geometry, torso, root) for arm, geometry in geometries.items()}
     good = {arm: _keeps_away(geometries[arm], settings[arm]) for arm in record.arms}
     for arm, mask in good.items():

@@ -291,7 +291,7 @@ def test_an_arm_that_is_not_there_is_named(empty_file: Any) -> None:
         activate(armature, "POSE")
         with pytest.raises(TypeError, match=r'"R" not found in .*L.*BOTH'):
             bpy.ops.armwright.hold(arm="R", mode="hand")
-        with pytest.raises(HostError, match="no right arm; its arms: left$"):
+        with pytest.raises(HostError, match=r"no right arm; its arms: left$"):
             selection.arms_of(armature, subject_of(armature).record, "R")
         assert bpy.ops.armwright.hold(arm="BOTH", mode="hand") == {"FINISHED"}
     finally:
