@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import lru_cache
 
 import bpy
@@ -61,6 +62,17 @@ def check_editable(armature: bpy.types.Object) -> None:
 def find_rigs() -> list[bpy.types.Object]:
     """Every armature object of the file that carries arms, by name."""
     return sorted((item for item in bpy.data.objects if has_arms(item)), key=lambda item: item.name)
+
+
+def arms_in_file() -> tuple[str, ...]:
+    """The ids of all arms of the file, each once; none of rigs whose record is damaged."""
+    found: dict[str, None] = {}
+    # Add-ons are loaded before there is a file.
+    for item in getattr(bpy.data, "objects", ()):
+        if has_arms(item):
+            with suppress(HostError):
+                found |= dict.fromkeys(read_record(item).arms)
+    return tuple(found)
 
 
 def require(item: bpy.types.Object | None) -> bpy.types.Object:

@@ -51,12 +51,16 @@ def piece(steps: Iterator[Any], last: type) -> Any:
 
 
 def _arm_items(self: Any, context: bpy.types.Context | None) -> list[Item]:
-    """The arms of the rig that the selection is about; without a rig those of a person."""
+    """The arms of the rig that the selection is about; without a rig a person's and those of every rig in the file.
+
+    A shortcut's options are read without a context.
+    """
     try:
-        arms = rig.read_record(selection.armature_of(context)).arms if context is not None else SIDES
+        if context is not None:
+            return items_for(rig.read_record(selection.armature_of(context)).arms)
     except HostError:
-        arms = SIDES
-    return items_for(arms)
+        pass
+    return items_for(tuple(dict.fromkeys((*SIDES, *rig.arms_in_file()))))
 
 
 # The host keeps no reference to the texts of a list that is made on the fly: without a limit none is ever dropped.

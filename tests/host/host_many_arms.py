@@ -41,7 +41,7 @@ def state(armature: Any, arm: str) -> dict[str, Any]:
     """Every bone of an arm as it is evaluated, and its channels and dials; compared exactly."""
     found = {}
     for bone in armature.pose.bones:
-        if bone.name.endswith(f".{arm}") and bone.name.count(".") == 2 + arm.count(".") - (bone.name.count(".") < 2):
+        if arm == max((item for item in FOUR if bone.name.endswith(f".{item}")), key=len, default=""):
             found[bone.name] = (
                 np.array(bone.matrix).tobytes(),
                 np.array(bone.matrix_basis).tobytes(),
@@ -196,13 +196,13 @@ def test_hands_held_in_a_circle_are_refused_with_the_way_round(four: Any) -> Non
         spaces.ensure_space(subject, arm, "hand", four, subject.record.bone(carrier, "hand"))
 
     hold("L", "lower.L")
-    with pytest.raises(HostError, match="the left hand can be held in the lower left hand, so .* off the left arm's"):
+    with pytest.raises(HostError, match=r"the left hand can be held in the lower left hand, so .* off the left arm's"):
         hold("lower.L", "L")
     hold("lower.L", "R")
     hold("R", "lower.R")
     with pytest.raises(
         HostError,
-        match="the left hand can be held in the lower right hand, by way of the lower left and the right hand, .* "
+        match=r"the left hand can be held in the lower right hand, by way of the lower left and the right hand, .* "
         "off the right arm's",
     ):
         hold("lower.R", "L")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 # The lower pair hangs lower and is shorter; the left arm of the unlike pair is longer.
 LOWER_BY, LOWER_SIZE, LONGER = 0.2, 0.8, 1.3
 JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
@@ -15,21 +17,13 @@ def scaled(arm: Any, size: float, down: float = 0.0, pair: str = "", bend_back: 
 
     `bend_back`: the elbow is put through the line from shoulder to wrist, so that it bends the other way.
     """
-    shoulder = arm.shoulder
-
-    def moved(point: Any) -> Any:
-        return tuple(
-            s + size * (p - s) - (down if axis == 2 else 0.0) for axis, (s, p) in enumerate(zip(shoulder, point))
-        )
-
-    joints = {name: moved(getattr(arm, name)) for name in JOINTS[1:]}
-    joints["clavicle"] = (arm.clavicle[0], arm.clavicle[1], arm.clavicle[2] - down)
+    shoulder, lower = np.array(arm.shoulder), np.array([0.0, 0.0, down])
+    joints = {name: shoulder + size * (np.array(getattr(arm, name)) - shoulder) - lower for name in JOINTS[1:]}
+    joints["clavicle"] = np.array(arm.clavicle) - lower
     if bend_back:
-        s, e, w = joints["shoulder"], joints["elbow"], joints["wrist"]
-        line = [b - a for a, b in zip(s, w)]
-        share = sum((b - a) * c for a, b, c in zip(s, e, line)) / sum(c * c for c in line)
-        joints["elbow"] = tuple(2.0 * (a + share * c) - b for a, b, c in zip(s, e, line))
-    return replace(arm, pair=pair, **joints)
+        line, upper = joints["wrist"] - joints["shoulder"], joints["elbow"] - joints["shoulder"]
+        joints["elbow"] = joints["shoulder"] + 2.0 * line * (upper @ line) / (line @ line) - upper
+    return replace(arm, pair=pair, **{name: tuple(point.tolist()) for name, point in joints.items()})
 
 
 def four_armed_guide(bend_back: bool = False) -> Any:
