@@ -231,3 +231,27 @@ def test_twenty_thousand_checks_stay_under_six_megabytes() -> None:
     pieces = list(parts(results(many, [])))
     assert sum(len(piece.encode("utf-8")) for piece in pieces) < 6_000_000
     assert len(pieces) > 20_000
+
+
+def test_arms_of_any_id_have_figures_of_their_own_and_their_words() -> None:
+    arms = ("R", "lower.L", "p_1.R", "boathook", '"<&>"')
+    items = [failing(arm=arm) for arm in arms]
+    root = tree(results(items))
+    figures = {node.attributes.get("data-check"): node for node in root.all("figure")}
+    assert set(figures) == {item.id for item in items}
+    said = {item.arm: figures[item.id].all("figcaption")[0].text for item in items}
+    for arm, words in zip(
+        arms, ("right arm", "lower left arm", "p 1 right arm", "boathook arm", '"<&>" arm'), strict=True
+    ):
+        assert words in said[arm]
+    # A pose is seen from the arm's own side.
+    seen = {item.arm: figures[item.id].all("svg")[1].attributes["aria-label"] for item in items}
+    assert "from the left side" in str(seen["lower.L"])
+    assert "from the right side" in str(seen["p_1.R"])
+
+
+def test_the_page_counts_the_arms_of_a_cell() -> None:
+    four = ("L", "R", "lower.L", "lower.R")
+    bad = [failing(arm=arm) if arm != "R" else check(arm=arm) for arm in four]
+    assert "3 of 4, left, lower left and lower right arms" in cells(tree(results(bad)))["hold-elbow", "elbow"].text
+    assert "4 of 4, all 4 arms" in cells(tree(results([failing(arm=arm) for arm in four])))["hold-elbow", "elbow"].text

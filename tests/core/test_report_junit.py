@@ -104,3 +104,9 @@ def test_any_name_and_note_gives_well_formed_xml(name: str, note: str) -> None:
 def test_names_survive_escaping() -> None:
     rig = """<script>"A" & 'b'</script>]]>"""
     assert parsed(results([failing(note=rig)], rig=rig)).find(".//property").get("value") == rig  # type: ignore[union-attr]
+
+
+def test_arms_of_any_id_are_cases_of_their_own() -> None:
+    items = [failing(arm=arm) for arm in ("L", "lower.L", "p_1.R", "boathook", "arm/2", '"<&>"')]
+    found = [case.get("name") for case in parsed(results(items)).iter("testcase")]
+    assert found == [item.id for item in items]

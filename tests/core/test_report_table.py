@@ -65,6 +65,35 @@ def test_the_verdict_is_one_sentence(checks: list[Check], sentence: str) -> None
     assert verdict_sentence(results(checks)) == sentence
 
 
+FOUR = ("L", "R", "lower.L", "lower.R")
+
+
+@pytest.mark.parametrize(
+    ("bad", "sentence"),
+    [
+        ((), "All 4 arms of Wren hold: 4 checks, 0 failed."),
+        (
+            ("lower.L",),
+            "The lower left arm of Wren fails: 1 of 4 checks failed in hold-elbow; the others hold.",
+        ),
+        (
+            ("L", "lower.L"),
+            "The left and lower left arms of Wren fail: 2 of 4 checks failed in hold-elbow; the others hold.",
+        ),
+        (
+            ("L", "R", "lower.L"),
+            "The left, right and lower left arms of Wren fail: 3 of 4 checks failed in hold-elbow; "
+            "the lower right arm holds.",
+        ),
+        (FOUR, "All 4 arms of Wren fail: 4 of 4 checks failed in hold-elbow."),
+    ],
+)
+def test_four_arms_are_told_apart_in_the_verdict(bad: tuple[str, ...], sentence: str) -> None:
+    checks = [failing(arm=arm) if arm in bad else check(arm=arm) for arm in FOUR]
+    four = replace(results(checks), arm_lengths=tuple((arm, 0.5) for arm in FOUR))
+    assert verdict_sentence(four) == sentence
+
+
 def test_one_arm_is_called_by_its_side() -> None:
     one = replace(results([check(arm="R")]), arm_lengths=(("R", 0.5),))
     assert verdict_sentence(one) == "The right arm of Wren holds: 1 check, 0 failed."

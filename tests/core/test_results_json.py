@@ -162,7 +162,7 @@ HOSTILE = [
     ("unknown verdict", damaged("checks", 0, "verdict", value="fine"), r'checks\[0\] \("hold-elbow.*verdict: "fine"'),
     ("unknown mode", damaged("checks", 0, "case", "mode", value="foot"), r"checks\[0\].*case\.mode"),
     ("unknown unit", damaged("checks", 0, "unit", value="m"), r"checks\[0\].*unit"),
-    ("unknown arm", damaged("checks", 0, "arm", value="M"), r"checks\[0\].*arm"),
+    ("unknown arm", damaged("checks", 0, "arm", value="M"), r"checks\[0\].*arm: \"M\" is not among"),
     ("dial past its end", damaged("checks", 0, "case", "lift", value=1.5), r"case\.lift: 1\.5"),
     ("NaN", damaged("checks", 0, "value", value=math.nan), r"checks\[0\].*value: expected a finite number"),
     ("infinite limit", damaged("checks", 0, "limit", value=math.inf), r"checks\[0\].*limit: expected a finite number"),
@@ -241,3 +241,26 @@ def test_a_file_is_read_and_a_missing_one_is_named(tmp_path: Any) -> None:
     assert read(place) == RESULTS
     with pytest.raises(ProofError, match=r"nothing\.json can not be read"):
         read(tmp_path / "nothing.json")
+
+
+# An id of another rig's arm; none that a guide would make is stranger than the second.
+STRANGE = ("lower.L", "p_19.R", "boathook", "Haken äöü", "arm/2", "L.R", '"<&>"', "length_m")
+
+
+def test_arms_of_any_id_are_read_back() -> None:
+    checks = tuple(replace(CHECK, id=CHECK.id.replace("/L/", f"/{arm}/"), arm=arm) for arm in STRANGE)
+    given = replace(RESULTS, arm_lengths=tuple((arm, 0.5) for arm in STRANGE), checks=checks)
+    text = to_text(given)
+    assert text.isascii()
+    assert from_text(text) == given
+    assert list(json.loads(text)["arms"]) == list(STRANGE)
+
+
+@pytest.mark.parametrize("arm", ["", " ", "L\n", "\x1b[2J", "‮L", "a" * 64])
+def test_what_can_be_no_arms_id_is_refused(arm: str) -> None:
+    with pytest.raises(ProofError, match="no arm's id"):
+        to_text(with_check(arm=arm))
+    with pytest.raises(ProofError, match="no arm's id"):
+        to_text(replace(RESULTS, arm_lengths=((arm, 0.5),), checks=()))
+    with pytest.raises(ProofError, match="no arm's id"):
+        from_text(json.dumps(DESCRIBED | {"arms": {arm: {"length_m": 0.58}}}))
