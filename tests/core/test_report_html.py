@@ -236,7 +236,7 @@ def test_twenty_thousand_checks_stay_under_six_megabytes() -> None:
 def test_arms_of_any_id_have_figures_of_their_own_and_their_words() -> None:
     arms = ("R", "lower.L", "p_1.R", "boathook", '"<&>"')
     items = [failing(arm=arm) for arm in arms]
-    root = tree(results(items))
+    root = tree(replace(results(items), arm_lengths=tuple((arm, 0.5) for arm in arms)))
     figures = {node.attributes.get("data-check"): node for node in root.all("figure")}
     assert set(figures) == {item.id for item in items}
     said = {item.arm: figures[item.id].all("figcaption")[0].text for item in items}

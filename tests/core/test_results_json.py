@@ -182,9 +182,9 @@ HOSTILE = [
     ("seed true", damaged("seed", value=True), "seed: expected a whole number"),
     ("rig is a number", damaged("rig", value=4), "rig: expected a text"),
     ("arms are a list", damaged("arms", value=[]), "arms: expected an object"),
-    ("third arm", damaged("arms", "M", value={"length_m": 1.0}), 'arms: unknown field "M"'),
+    ("arm without an id", damaged("arms", "", value={"length_m": 1.0}), 'arms: "" is no arm'),
     ("arm of no length", damaged("arms", "L", "length_m", value=0), r"arms\.L\.length_m"),
-    ("arm that is missing", damaged("arms", value={"R": {"length_m": 1.0}}), "L is not among the arms"),
+    ("arm that is missing", damaged("arms", value={"R": {"length_m": 1.0}}), '"L" is not among the arms'),
     ("miscounted", damaged("summary", "pass", value=2), "summary: its counts"),
     ("counts are true", damaged("summary", "pass", value=True), "summary: its counts"),
     ("summary without fail", damaged("summary", value={"pass": 1}), 'summary: the field "fail" is missing'),
@@ -252,8 +252,8 @@ def test_arms_of_any_id_are_read_back() -> None:
     given = replace(RESULTS, arm_lengths=tuple((arm, 0.5) for arm in STRANGE), checks=checks)
     text = to_text(given)
     assert text.isascii()
-    assert from_text(text) == given
-    assert list(json.loads(text)["arms"]) == list(STRANGE)
+    assert from_text(text) == replace(given, arm_lengths=tuple(sorted(given.arm_lengths)))
+    assert set(json.loads(text)["arms"]) == set(STRANGE)
 
 
 @pytest.mark.parametrize("arm", ["", " ", "L\n", "\x1b[2J", "‮L", "a" * 64])
