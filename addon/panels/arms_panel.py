@@ -40,7 +40,7 @@ class ARMWRIGHT_PT_arms(RigPanel, bpy.types.Panel):
         chosen = selection.selected_arms(armature, record)
         driven = selection.driven_dials(armature, record)
         _selected(layout.column(align=True), context, armature, record, chosen)
-        for part, arms in each_pair(layout, record, self.bl_idname):
+        for part, arms in each_pair(layout, record, self.bl_idname, chosen):
             for arm in arms:
                 _arm(part, armature, record, arm, arm in chosen, driven[arm])
         if _is_lost(armature, record):

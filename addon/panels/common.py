@@ -52,9 +52,12 @@ class RigPanel:
 
 
 def each_pair(
-    layout: bpy.types.UILayout, record: RigRecord, panel: str
+    layout: bpy.types.UILayout, record: RigRecord, panel: str, chosen: tuple[str, ...] = ()
 ) -> Iterator[tuple[bpy.types.UILayout, tuple[str, ...]]]:
-    """Where to draw each pair of arms, and the pair. Of several each has a part that folds, the first open."""
+    """Where to draw each pair of arms, and the pair. Of several each has a part that folds, the first open.
+
+    A pair with one of the `chosen` arms is marked, so that it is found when it is folded.
+    """
     pairs = arm_words.pairs(record.arms)
     if len(pairs) == 1:
         yield layout, pairs[0]
@@ -62,6 +65,7 @@ def each_pair(
     for number, pair in enumerate(pairs):
         words = arm_words.pair_words(pair)
         head, body = layout.panel(f"{panel}.{words}", default_closed=number > 0)
-        head.label(text=selection.sentence(words))
+        is_chosen = any(arm in chosen for arm in pair)
+        head.label(text=selection.sentence(words), icon="RESTRICT_SELECT_OFF" if is_chosen else "NONE")
         if body is not None:
             yield body, pair
