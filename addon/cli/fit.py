@@ -9,7 +9,6 @@ from ...core.errors import HostError
 from .text_files import write_text
 
 PARTS = {"hand_end": "hand's end", "palm": "palm", "bend": "bend side"}
-SIDES = {"L": "left", "R": "right"}
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -38,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
         raise HostError("--out names the input file: choose another name, so that the input stays as it is")
     import bpy
 
-    from ...core import guide_json
+    from ...core import arm_words, guide_json
     from ...core.fit.mesh import fit_mesh
     from ...core.guide_check import check_guide
     from ..read_mesh import character_surface
@@ -61,7 +60,7 @@ def run(options: argparse.Namespace) -> int:
         place = ", ".join(f"{value:.3f}" for value in getattr(arms[reading.side], reading.part))
         how = "guessed" if reading.guessed else "read"
         part = PARTS.get(reading.part, reading.part)
-        print(f"{SIDES[reading.side]:5s} {part:10s} {how:7s} confidence {reading.confidence:.2f}  ({place})")
+        print(f"{arm_words.words(reading.side):5s} {part:10s} {how:7s} confidence {reading.confidence:.2f}  ({place})")
     for warning in warnings:
         print(f"note: {warning}")
     write_text(options.out, guide_json.to_text(found.guide))
