@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 
 import bpy
@@ -18,6 +19,7 @@ CONSTRAINT_TYPES = {
     "damped_track": "DAMPED_TRACK",
     "locked_track": "LOCKED_TRACK",
     "stretch_to": "STRETCH_TO",
+    "share_roll": "TRANSFORM",
 }
 TRACK = {
     "X": "TRACK_X",
@@ -44,7 +46,7 @@ def add_bones(armature: bpy.types.Object, plan: Plan) -> None:
             made.parent = edit[bone.parent] if bone.parent else None
             made.use_deform = bone.deform
             made.use_inherit_rotation = bone.inherit_rotation
-            made.inherit_scale = "NONE"
+            made.inherit_scale = "FULL" if bone.inherit_scale else "NONE"
 
 
 def add_pose(armature: bpy.types.Object, plan: Plan) -> None:
@@ -110,6 +112,9 @@ def _add_constraint(armature: bpy.types.Object, constraint: Constraint) -> None:
     holder.target, holder.subtarget = armature, constraint.target
     made.influence = constraint.influence
     made.show_expanded = False
+    if constraint.kind == "share_roll":
+        _share_roll(armature, made, constraint)
+        return
     for key, value in constraint.settings:
         if key == "axis":
             made.track_axis = TRACK[value]
@@ -119,6 +124,17 @@ def _add_constraint(armature: bpy.types.Object, constraint: Constraint) -> None:
             made.volume = VOLUME[value]
         else:
             setattr(made, key, value)
+
+
+def _share_roll(armature: bpy.types.Object, made: bpy.types.TransformConstraint, constraint: Constraint) -> None:
+    """Half a turn of the target about its Y axis, seen from the space bone, becomes that share of half a turn."""
+    made.target_space, made.owner_space = "CUSTOM", "LOCAL"
+    made.space_object, made.space_subtarget = armature, constraint.space
+    made.map_from, made.from_rotation_mode = "ROTATION", "SWING_TWIST_Y"
+    made.from_min_y_rot, made.from_max_y_rot = -math.pi, math.pi
+    turned = dict(constraint.settings)["share"] * math.pi
+    made.map_to, made.map_to_y_from = "ROTATION", "Y"
+    made.to_min_y_rot, made.to_max_y_rot = -turned, turned
 
 
 def _add_driver(armature: bpy.types.Object, driver: Driver) -> None:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..core.frames import ORDERS
 from ..core.hand_frames import PivotPoints
 from ..core.options import ArmOptions
-from ..core.proof.samples import SAMPLED_ROLES, ArmSamples
+from ..core.proof.samples import SAMPLED_ROLES, SKIN_ROLES, ArmSamples
 from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmGeometry
@@ -215,9 +215,10 @@ def _unposed(bone: bpy.types.PoseBone, known: dict[str, Array]) -> Array:
 
 
 def sampled_bones(record: RigRecord, arms: Sequence[str]) -> list[str]:
-    """Bones to read for `arms`: the torso, the root if there is one, then each arm's sampled roles."""
+    """Bones to read for `arms`: the torso, the root if there is one, then each arm's sampled roles; and its skin."""
     shared = [record.torso, *([record.root] if record.root else [])]
-    return shared + [record.bone(arm, role) for arm in arms for role in SAMPLED_ROLES]
+    skin = [bone for arm in arms for role in SKIN_ROLES.values() for bone in record.bones_of(arm, role)]
+    return shared + [record.bone(arm, role) for arm in arms for role in SAMPLED_ROLES] + skin
 
 
 def arm_samples(record: RigRecord, arms: Sequence[str], poses: Array) -> dict[str, ArmSamples]:
@@ -225,12 +226,27 @@ def arm_samples(record: RigRecord, arms: Sequence[str], poses: Array) -> dict[st
     torso = poses[:, 0]
     root = poses[:, 1] if record.root else np.broadcast_to(np.eye(4), torso.shape)
     first, count = (2 if record.root else 1), len(SAMPLED_ROLES)
+    skin = _skin_samples(record, arms, poses[:, first + len(arms) * count :])
     return {
         arm: ArmSamples(
-            torso, root, **{role: poses[:, first + place * count + index] for index, role in enumerate(SAMPLED_ROLES)}
+            torso,
+            root,
+            **{role: poses[:, first + place * count + index] for index, role in enumerate(SAMPLED_ROLES)},
+            **skin[arm],
         )
         for place, arm in enumerate(arms)
     }
+
+
+def _skin_samples(record: RigRecord, arms: Sequence[str], poses: Array) -> dict[str, dict[str, Array]]:
+    """The poses (N, B, 4, 4) of every arm's skin bones, by arm and field of ArmSamples."""
+    out: dict[str, dict[str, Array]] = {arm: {} for arm in arms}
+    start = 0
+    for arm in arms:
+        for name, role in SKIN_ROLES.items():
+            end = start + len(record.bones_of(arm, role))
+            out[arm][name], start = poses[:, start:end], end
+    return out
 
 
 def geometry(armature: bpy.types.Object, record: RigRecord, arm: str, options: ArmOptions, up: Array) -> ArmGeometry:

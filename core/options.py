@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+# More share a roll no better: eight bones of 180 degrees shrink by 1 - cos(180 / 14), under 3 %.
+MOST_TWIST_BONES = 8
+
 
 @dataclass(frozen=True)
 class ArmOptions:

@@ -49,6 +49,14 @@ class RigRecord:
         known = ", ".join(sorted(entry.role for entry in self.roles if entry.arm == arm)) or "none"
         raise PlanError(f"the {arm_words.name(arm)} has no bone for the role {role!r}; it has: {known}")
 
+    def bones_of(self, arm: str, role: str) -> tuple[str, ...]:
+        """The bones of a role that several play: `role`, `role_1`, `role_2` and so on; () if none does."""
+        known = {entry.role: entry.bone for entry in self.roles if entry.arm == arm}
+        found = []
+        while (name := f"{role}_{len(found)}" if found else role) in known:
+            found.append(known[name])
+        return tuple(found)
+
 
 def record_of(plan: Plan, collections: tuple[str, ...]) -> RigRecord:
     """The record of a rig built from `plan`, which added the bone collections named."""

@@ -11,7 +11,7 @@ from ..guide import Guide
 from ..options import ArmOptions
 from ..plan.draft import Draft
 from ..plan.model import External, Plan, Role
-from . import clavicle, dials, fingers, fk, holds, ik, limb, plant
+from . import clavicle, dials, fingers, fk, holds, ik, limb, plant, twist
 from .context import ArmContext
 from .names import ArmNames
 from .torso import add_torso
@@ -82,9 +82,10 @@ def _add_arm(draft: Draft, arm: ArmContext) -> None:
     limb.place_wrist(draft, arm)
     limb.add_hand(draft, arm)
     plant.add_finger_base(draft, arm)
-    limb.add_skin(draft, arm)
+    twist.add_skin(draft, arm)
     fingers.add_fingers(draft, arm)
-    draft.roles.extend(Role(arm.names.side, role, bone) for role, bone in (*_roles(arm.names), *fingers.roles(arm)))
+    roles = (*_roles(arm.names), *arm.names.skin_roles(arm.options.twist_bones), *fingers.roles(arm))
+    draft.roles.extend(Role(arm.names.side, role, bone) for role, bone in roles)
 
 
 def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:
@@ -106,7 +107,5 @@ def _roles(names: ArmNames) -> tuple[tuple[str, str], ...]:
         ("forearm", names.forearm),
         ("wrist", names.hand),
         ("hand", names.hand),
-        ("skin_upper_arm", names.skin_upper_arm),
-        ("skin_forearm", names.skin_forearm),
         *plant.roles(names),
     )

@@ -1,5 +1,5 @@
-"""The arm as it ends up: FK, IK and a held elbow blended by rotation, joints placed exactly (docs/arm.md, 7, 8, 11 to
-13).
+"""The arm as it ends up: FK, IK and a held elbow blended by rotation, joints placed exactly (docs/arm.md, 7, 8, 11
+and 12).
 """
 
 from __future__ import annotations
@@ -99,17 +99,3 @@ def add_hand(draft: Draft, arm: ArmContext) -> None:
     draft.bones.append(skin(names.hand, names.fk_hand, frames.hand, palm_length(frames)))
     blend_to(draft, arm, names.hand, "ik", names.hand_goal, n.IK)
     place_at(draft, names.hand, names.wrist)
-
-
-def add_skin(draft: Draft, arm: ArmContext) -> None:
-    """Bones that carry the skin: they stretch from joint to joint and keep their volume by the dial."""
-    names, frames = arm.names, arm.frames
-    for bone, follows, joint, frame, length in (
-        (names.skin_upper_arm, names.upper_arm, names.elbow, frames.upper_arm, frames.upper_length),
-        (names.skin_forearm, names.forearm, names.wrist, frames.forearm, frames.forearm_length),
-    ):
-        draft.bones.append(skin(bone, follows, frame, length))
-        draft.constrain(
-            bone, "joint", "stretch_to", joint, rest_length=length, volume="XZ", bulge=1.0, keep_axis="SWING_Y"
-        )
-        draft.drive_constraint(bone, "joint", "bulge", "volume", dial(arm, "volume", n.VOLUME))

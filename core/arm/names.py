@@ -170,6 +170,30 @@ class ArmNames:
     def skin_forearm(self) -> str:
         return self._name("skin", "forearm")
 
+    def skin_upper_arms(self, count: int) -> tuple[str, ...]:
+        """The upper arm's `count` skin bones, from the shoulder."""
+        return (self.skin_upper_arm, *(self._name("skin", f"upper_arm.{index}") for index in range(1, count)))
+
+    def skin_forearms(self, count: int) -> tuple[str, ...]:
+        """The forearm's `count` skin bones, from the elbow."""
+        return (self.skin_forearm, *(self._name("skin", f"forearm.{index}") for index in range(1, count)))
+
+    def skin_roles(self, count: int) -> tuple[tuple[str, str], ...]:
+        """Roles and bones of upper arm and forearm with `count` skin bones each."""
+        return tuple(
+            (role if index == 0 else f"{role}_{index}", bone)
+            for role, bones in (
+                ("skin_upper_arm", self.skin_upper_arms(count)),
+                ("skin_forearm", self.skin_forearms(count)),
+            )
+            for index, bone in enumerate(bones)
+        )
+
+    @property
+    def hand_roll(self) -> str:
+        """The forearm with the roll that the hand gives it."""
+        return self._name("aux", "hand_roll")
+
     @property
     def clavicle(self) -> str:
         """The clavicle after the lift; it carries skin."""

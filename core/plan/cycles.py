@@ -83,6 +83,8 @@ def dependencies(plan: Plan) -> Graph:
     graph: Graph = {Node(bone.name): [Node(bone.parent)] if bone.parent else [] for bone in plan.bones}
     for constraint in plan.constraints:
         graph.setdefault(Node(constraint.bone), []).append(Node(constraint.target))
+        if constraint.space:
+            graph[Node(constraint.bone)].append(Node(constraint.space))
     for driver in plan.drivers:
         graph.setdefault(_driven(driver), []).extend(
             node for variable in driver.variables for node in _read_by(variable)

@@ -30,10 +30,17 @@ class Draft:
     external: list[External] = field(default_factory=list)
 
     def constrain(
-        self, bone: str, name: str, kind: str, target: str, influence: float = 1.0, **settings: Scalar
+        self,
+        bone: str,
+        name: str,
+        kind: str,
+        target: str,
+        influence: float = 1.0,
+        space: str = "",
+        **settings: Scalar,
     ) -> None:
         """Add a constraint to `bone`."""
-        self.constraints.append(Constraint(bone, name, kind, target, influence, tuple(sorted(settings.items()))))
+        self.constraints.append(Constraint(bone, name, kind, target, influence, tuple(sorted(settings.items())), space))
 
     def drive(self, bone: str, channel: str, expression: str, *variables: Variable, index: int = 0) -> None:
         """Drive component `index` of a transform channel of `bone`."""

@@ -53,6 +53,7 @@ class Bone:
         rotation_order: "QUATERNION" or an Euler order such as "XYZ".
         deform: whether it carries skin.
         inherit_rotation: whether it turns with its parent.
+        inherit_scale: whether it takes over all of its parent's scale; without it none.
         lock_location, lock_rotation, lock_scale: per axis.
         display: shape and hue of a control.
     """
@@ -65,6 +66,7 @@ class Bone:
     rotation_order: str = "QUATERNION"
     deform: bool = False
     inherit_rotation: bool = True
+    inherit_scale: bool = False
     lock_location: Flags = FREE
     lock_rotation: Flags = FREE
     lock_scale: Flags = LOCKED
@@ -79,10 +81,12 @@ class Constraint:
         bone: owner.
         name: unique on the owner.
         kind: "armature" (carried by the target as by a parent), "copy_rotation", "copy_location", "copy_scale",
-            "copy_transforms", "damped_track", "locked_track" or "stretch_to".
+            "copy_transforms", "damped_track", "locked_track", "stretch_to" or "share_roll" (the owner rolls about its Y
+            axis, in its own space, by `share` of the roll of the target, the twist of swing·twist, seen from `space`).
         target: a bone of the plan or an external bone.
         influence: 0 to 1; a driver may replace it.
         settings: further settings of the kind, sorted by name (see `validate.CONSTRAINT_SETTINGS`).
+        space: bone from which a "share_roll" sees its target; "" for every other kind.
     """
 
     bone: str
@@ -91,6 +95,7 @@ class Constraint:
     target: str
     influence: float = 1.0
     settings: tuple[tuple[str, Scalar], ...] = ()
+    space: str = ""
 
 
 @dataclass(frozen=True)

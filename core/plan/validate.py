@@ -67,6 +67,7 @@ CONSTRAINT_SETTINGS: Mapping[str, Mapping[str, Setting]] = {
         "bulge": Setting(high=100.0),
         "keep_axis": Setting(("PLANE_X", "PLANE_Z", "SWING_Y")),
     },
+    "share_roll": {"share": Setting(high=1.0, needed=True)},
 }
 
 
@@ -224,11 +225,20 @@ def _check_constraints(plan: Plan, known: Mapping[str, Bone | None]) -> dict[tup
             _fail(f'{what} has the target "{_cut(item.target)}", which does not exist')
         if item.target == item.bone:
             _fail(f"{what} has its own bone as target: choose another")
+        _check_space(item, what, known)
         if not 0.0 <= item.influence <= 1.0:
             _fail(f"{what} has the influence {item.influence:g}: it has to be from 0 to 1")
         _check_settings(item, what)
         found[item.bone, item.name] = item
     return found
+
+
+def _check_space(item: Constraint, what: str, known: Collection[str]) -> None:
+    if item.kind == "share_roll":
+        if item.space not in known or item.space in (item.bone, item.target):
+            _fail(f'{what} sees its target from "{_cut(item.space)}": name a third bone that exists')
+    elif item.space:
+        _fail(f'{what} sees its target from "{_cut(item.space)}", which its kind can not: leave it empty')
 
 
 def _check_settings(item: Constraint, what: str) -> None:

@@ -5,7 +5,7 @@ The only thing that measures look at, besides what was set.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,12 @@ SAMPLED_ROLES = (
     "skin_forearm",
     "fingers",
 )
+# Fields of ArmSamples for the bones that share a segment's roll, and the role that is numbered for them.
+SKIN_ROLES = {"upper_skin": "skin_upper_arm", "forearm_skin": "skin_forearm"}
+
+
+def _none() -> Array:
+    return np.zeros((0, 0, 4, 4))
 
 
 @dataclass(frozen=True)
@@ -40,7 +46,8 @@ class ArmSamples:
 
     `fk_clavicle` is the clavicle's control, `clavicle` the clavicle after the lift; `upper_arm`, `forearm`, `hand` are
     the arm as it ends up, their heads the shoulder, elbow and wrist; `elbow` and `wrist` have the joints as heads too;
-    the skin bones carry the stretch in the length of their axes; `fingers` is what carries the fingers.
+    the skin bones carry the stretch in the length of their axes; `fingers` is what carries the fingers. `upper_skin` and
+    `forearm_skin`, (N, K, 4, 4), are all the bones that share a segment's roll, the first of them included.
     """
 
     torso: Array
@@ -58,6 +65,8 @@ class ArmSamples:
     skin_upper_arm: Array
     skin_forearm: Array
     fingers: Array
+    upper_skin: Array = field(default_factory=_none)
+    forearm_skin: Array = field(default_factory=_none)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from ..solve.arm import solve
 from ..solve.fingers import Finger, FingerGeometry, solve_fingers
 from ..solve.plant import finger_base
 from ..solve.settings import ArmGeometry, ArmSettings
+from ..solve.twist import SkinPose, skin_poses
 from .finger_samples import FingerRun, moving_fingers
 from .measures import at, carried
 from .samples import ArmSamples
@@ -68,6 +69,7 @@ def _torso_rests(guide: Guide) -> Array:
 def solved_samples(geometry: ArmGeometry, settings: ArmSettings) -> ArmSamples:
     """The arm as `solve` has it, as bones, (N, 4, 4) each."""
     pose = solve(geometry, settings)
+    upper, fore = skin_poses(geometry, pose)
     torso = settings.torso
     control = carried(torso, geometry.torso, geometry.clavicle) @ euler_to_matrix(
         settings.clavicle, geometry.rotation_orders[0]
@@ -88,9 +90,11 @@ def solved_samples(geometry: ArmGeometry, settings: ArmSettings) -> ArmSamples:
         hand_hold=settings.hand_hold.copy(),
         elbow_hold=settings.elbow_hold.copy(),
         elbow_aim=_frames(still, settings.aim),
-        skin_upper_arm=_skin(pose.upper_arm, pose.shoulder, pose.upper_width, pose.upper_factor),
-        skin_forearm=_skin(pose.forearm, pose.elbow, pose.forearm_width, pose.forearm_factor),
+        skin_upper_arm=_skin(upper)[:, 0],
+        skin_forearm=_skin(fore)[:, 0],
         fingers=finger_base(geometry, settings, _frames(pose.hand, pose.wrist)),
+        upper_skin=_skin(upper),
+        forearm_skin=_skin(fore),
     )
 
 
@@ -129,5 +133,9 @@ def _frames(turns: Array, heads: Array) -> Array:
     return out
 
 
-def _skin(turns: Array, heads: Array, width: Array, length: Array) -> Array:
-    return _frames(turns * np.stack([width, length, width], axis=-1)[:, None, :], heads)
+def _skin(pose: SkinPose) -> Array:
+    """The bones of a segment, (N, K, 4, 4)."""
+    count, bones = pose.place.shape[:2]
+    size = np.stack([pose.width, pose.factor, pose.width], axis=-1)[:, None, None, :]
+    turns = pose.orientation * size
+    return _frames(turns.reshape(-1, 3, 3), pose.place.reshape(-1, 3)).reshape(count, bones, 4, 4)

@@ -155,6 +155,32 @@ def test_host_and_solver_agree_on_random_settings(empty_file: Any, with_root: bo
     compare(rng, POSES // 2 if not with_root else POSES, with_root)
 
 
+def tracks_of(armature: Any, record: Any, torso: np.ndarray, root: np.ndarray, settings: dict[str, Any]) -> Any:
+    """Everything to set for the settings of each arm."""
+    from armwright.core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
+
+    count = len(torso)
+    poses = [PoseTrack(record.root, root)] if record.root else []
+    poses.append(PoseTrack(record.torso, torso))
+    angles, dials = [], []
+    for arm, value in settings.items():
+        aim = np.tile(np.array(armature.data.bones[record.bone(arm, "elbow_aim")].matrix_local), (count, 1, 1))
+        aim[:, :3, 3] = value.aim
+        poses += [
+            PoseTrack(record.bone(arm, "hand_hold"), value.hand_hold),
+            PoseTrack(record.bone(arm, "elbow_hold"), value.elbow_hold),
+            PoseTrack(record.bone(arm, "elbow_aim"), aim),
+        ]
+        for role in ("clavicle", "upper_arm", "forearm", "hand"):
+            angles.append(EulerTrack(record.bone(arm, f"fk_{role}"), getattr(value, role)))
+        lengths = ("upper_length", "forearm_length")
+        planted = ("hand_roll", "hand_side", "hand_spin", "finger_bend")
+        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", *lengths, "upper_roll", *planted):
+            dials.append(DialTrack(record.bone(arm, "dials"), key, getattr(value, key)))
+        dials.append(DialTrack(record.bone(arm, "dials"), "elbow_hold", value.elbow))
+    return Tracks(count, tuple(poses), tuple(angles), tuple(dials))
+
+
 def compare(rng: np.random.Generator, count: int, with_root: bool) -> None:
     from characters import wren_on_own_armature, wren_on_torso
 
@@ -168,7 +194,6 @@ def agree(armature: Any, rng: np.random.Generator, count: int) -> None:
     from armwright.core.rotations import angle_between
     from armwright.core.solve.arm import solve
     from armwright.core.solve.plant import finger_base, hand_goal, hold_for
-    from armwright.core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 
     record = rig.read_record(armature)
     up = np.array([0.0, 0.0, 1.0])
@@ -186,27 +211,7 @@ def agree(armature: Any, rng: np.random.Generator, count: int) -> None:
     for arm, mask in good.items():
         print(f"{arm}: {mask.sum()} of {count} poses keep away from the singular sets")
         assert mask.sum() > 0.7 * count
-    poses = [PoseTrack(record.root, root)] if record.root else []
-    poses.append(PoseTrack(record.torso, torso))
-    angles, dials = [], []
-    for arm, value in settings.items():
-        rest = geometries[arm]
-        aim = np.tile(np.array(armature.data.bones[record.bone(arm, "elbow_aim")].matrix_local), (count, 1, 1))
-        aim[:, :3, 3] = value.aim
-        poses += [
-            PoseTrack(record.bone(arm, "hand_hold"), value.hand_hold),
-            PoseTrack(record.bone(arm, "elbow_hold"), value.elbow_hold),
-            PoseTrack(record.bone(arm, "elbow_aim"), aim),
-        ]
-        for role in ("clavicle", "upper_arm", "forearm", "hand"):
-            angles.append(EulerTrack(record.bone(arm, f"fk_{role}"), getattr(value, role)))
-        lengths = ("upper_length", "forearm_length")
-        planted = ("hand_roll", "hand_side", "hand_spin", "finger_bend")
-        for key in ("ik", "isolate", "lift", "stretch", "soft", "volume", *lengths, "upper_roll", *planted):
-            dials.append(DialTrack(record.bone(arm, "dials"), key, getattr(value, key)))
-        dials.append(DialTrack(record.bone(arm, "dials"), "elbow_hold", value.elbow))
-        del rest
-    tracks = Tracks(count, tuple(poses), tuple(angles), tuple(dials))
+    tracks = tracks_of(armature, record, torso, root, settings)
     names = sample.sampled_bones(record, record.arms)
     goals = [f"aux.hand_goal.{arm}" for arm in record.arms]
     with sample.borrowed(armature) as stage:
