@@ -61,7 +61,7 @@ def add_skin(draft: Draft, arm: ArmContext) -> None:
 
 def bones_asked(count: int) -> int:
     """The number of skin bones of a segment, if it can be had; raises PlanError otherwise."""
-    if isinstance(count, bool) or not 1 <= count <= MOST_TWIST_BONES:
+    if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_TWIST_BONES:
         raise PlanError(
             f"twist_bones is {count}: an upper arm and a forearm have from 1 to {MOST_TWIST_BONES} skin bones each"
         )

@@ -53,9 +53,9 @@ class Bone:
         rotation_order: "QUATERNION" or an Euler order such as "XYZ".
         deform: whether it carries skin.
         inherit_rotation: whether it turns with its parent.
-        inherit_scale: whether it takes over all of its parent's scale; without it none.
         lock_location, lock_rotation, lock_scale: per axis.
         display: shape and hue of a control.
+        inherit_scale: whether it takes over all of its parent's scale; without it none.
     """
 
     name: str
@@ -66,11 +66,11 @@ class Bone:
     rotation_order: str = "QUATERNION"
     deform: bool = False
     inherit_rotation: bool = True
-    inherit_scale: bool = False
     lock_location: Flags = FREE
     lock_rotation: Flags = FREE
     lock_scale: Flags = LOCKED
     display: Display = field(default_factory=Display)
+    inherit_scale: bool = False
 
 
 @dataclass(frozen=True)

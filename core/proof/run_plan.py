@@ -23,6 +23,7 @@ WIGGLE = "torso-wiggle"
 SHRUG = "shrug"
 RAISE = "raise"
 BLEND_RAMP = "blend-ramp"
+ROLL = "roll"
 HAND_ROUND, AIM_ROUND, BOTH_ROUND = "hand-round", "aim-round", "both-round"
 
 # Modes whose hand is held, and so can be planted.
@@ -37,6 +38,9 @@ RAISE_FRAMES = 61
 RAMP_FRAMES = 49
 # So many that no step of a round could hide a flip: see motion/rounds.py.
 HAND_ROUND_FRAMES, HAND_BEYOND_FRAMES, AIM_ROUND_FRAMES, BOTH_ROUND_FRAMES = 200, 220, 172, 170
+# Radians: at half a turn a roll has two values. 21 degrees a frame; every frame is judged by itself.
+LARGEST_ROLL = np.radians(170.0)
+ROLL_FRAMES = 17
 SHORTEST_SEGMENT, LONGEST_SEGMENT = 0.6, 1.8
 # Channels below this, radians, are rounding and no motion.
 STILL = 1e-6
@@ -56,6 +60,7 @@ class RunSpec:
         requirements: ids that look at the run.
         raised: (N,) elevation of the upper arm, radians, sideways in the torso's frame from hanging; None for what the
             clip says.
+        rolled: (N,) roll of upper arm and wrist, radians, each about its own axis; None for what the clip says.
         around: hand hold and elbow aim, seen from the torso's own shoulder point; None for what the clip says.
     """
 
@@ -67,6 +72,7 @@ class RunSpec:
     requirements: tuple[str, ...] = ()
     raised: Array | None = None
     around: Round | None = None
+    rolled: Array | None = None
 
 
 def standard_motions(seed: int = 1, recorded: Clip | None = None) -> tuple[Clip, ...]:
@@ -121,6 +127,7 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
         for stretch in (0.0, 0.5, 1.0)
     ]
     runs += [_volume(stretch) for stretch in (0.5, 1.0)]
+    runs += [_roll(case) for case in CORNERS]
     runs += _rounds([case for case in CORNERS if case.mode == "hand"])
     runs += _planted(CORNERS)
     return tuple(runs)
@@ -177,6 +184,16 @@ def _volume(stretch: float) -> RunSpec:
     )
 
 
+def _roll(case: Case) -> RunSpec:
+    return RunSpec(
+        ROLL,
+        make_clip("still", ROLL_FRAMES),
+        case,
+        requirements=("twist",),
+        rolled=np.linspace(-LARGEST_ROLL, LARGEST_ROLL, ROLL_FRAMES),
+    )
+
+
 def _rounds(cases: Sequence[Case]) -> list[RunSpec]:
     """In every corner the hand goes round, and in either half of them the aim, or both; the rounds interleave."""
     runs = []
@@ -221,6 +238,7 @@ def _check(motions: Sequence[Clip]) -> None:
     own = {
         RAISE,
         BLEND_RAMP,
+        ROLL,
         HAND_ROUND,
         AIM_ROUND,
         BOTH_ROUND,

@@ -17,6 +17,7 @@ from .expected import reach_limits
 from .holds import BEYOND, Reach, far_place, near_place
 from .measures import arm_length, at, carried, point_with_torso, shoulder_point, turn, unit
 from .plant_settings import planted, planted_settings
+from .roll_settings import rolled
 from .run_plan import FAR, RunSpec
 
 Array = NDArray[np.float64]
@@ -72,7 +73,8 @@ def settings_for(
         return _raised(spec, arm, free, geometry, facing)
     if spec.around is not None:
         return _around(spec, arm, free, geometry, facing)
-    return _held(spec, arm, free, geometry, facing)
+    held = _held(spec, arm, free, geometry, facing)
+    return held if spec.rolled is None else rolled(held, spec.rolled, geometry)
 
 
 def side_of(vectors: Array, arm: str) -> Array:

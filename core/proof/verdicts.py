@@ -23,6 +23,7 @@ from . import (
     stretch,
     swing,
     switch,
+    twist,
 )
 from .cases import CORNERS, Case
 from .measures import Measured, at
@@ -67,6 +68,7 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     blend,
     any_axis,
     plant,
+    twist,
     fingers,
 )
 # `switch` looks at changes that are made one by one.

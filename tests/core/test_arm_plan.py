@@ -37,6 +37,7 @@ ROLES = {
     *("clavicle", "upper_arm", "elbow", "forearm", "wrist", "hand", "skin_upper_arm", "skin_forearm"),
     *("hand_space", "elbow_space", "fingers", "pivot_heel", "pivot_palm", "pivot_knuckles", "pivot_fingertips"),
     *("pivot_thumb_edge", "pivot_outer_edge"),
+    *(f"skin_{segment}_{index}" for segment in ("upper_arm", "forearm") for index in (1, 2)),
 }
 DIALS = {
     *("ik", "elbow_hold", "isolate", "lift", "stretch", "soft", "volume"),

@@ -49,10 +49,11 @@ _bones = st.builds(
     _flags,
     _flags,
     _displays,
+    st.booleans(),
 )
 _scalars = st.one_of(st.booleans(), _whole, _floats, _texts)
 _settings = st.lists(st.tuples(_texts, _scalars), max_size=3).map(tuple)
-_constraints = st.builds(Constraint, _texts, _texts, _texts, _texts, _floats, _settings)
+_constraints = st.builds(Constraint, _texts, _texts, _texts, _texts, _floats, _settings, _texts)
 _variables = st.builds(Variable, _texts, _texts, _texts, _texts, _texts, _whole)
 _drivers = st.builds(
     Driver, _texts, _texts, _texts, st.lists(_variables, max_size=2).map(tuple), _whole, _texts, _texts

@@ -49,6 +49,9 @@ CARRY = Constraint("skin.forearm.L", "carry", "armature", "torso", 0.0)
 COPY = Constraint("skin.forearm.L", "copy", "copy_transforms", "torso")
 SIZE = Constraint("skin.forearm.L", "size", "copy_scale", "torso")
 TURN = Constraint("skin.forearm.L", "turn", "copy_rotation", "torso")
+ROLL = Constraint(
+    "skin.forearm.L", "roll", "share_roll", "hold.hand.L", settings=(("share", 0.5),), space="fk.forearm.L"
+)
 DIAL = Variable("ik", "property", "hold.hand.L", channel="ik")
 BLEND = Driver("fk.upper_arm.L", "influence", "ik", (DIAL,), constraint="point")
 BULGE = Driver("skin.forearm.L", "bulge", "1-ik", (DIAL,), constraint="reach")
@@ -71,7 +74,7 @@ LIFT = Driver(
 PLAN = Plan(
     name="Wren",
     bones=(UPPER, FOREARM, HAND, SKIN),
-    constraints=(AIM, POINT, REACH, PLACE, CARRY, COPY, SIZE, TURN),
+    constraints=(AIM, POINT, REACH, PLACE, CARRY, COPY, SIZE, TURN, ROLL),
     drivers=(BLEND, BULGE, LENGTH, GROW, LIFT),
     properties=(IK, NEED),
     roles=(Role("L", "hand_hold", "hold.hand.L"), Role("L", "torso", "torso")),
@@ -222,6 +225,13 @@ REFUSED: list[tuple[Plan, str]] = [
     # roles
     (_with("roles 0", bone="no"), '"hand_hold" of arm "L" names "no"'),
     (_with("roles 0", role=""), "is empty"),
+    (_with("constraints 8", space="spine"), 'sees its target from "spine": name a third bone that exists'),
+    (_with("constraints 8", space=""), 'sees its target from "": name a third bone that exists'),
+    (_with("constraints 8", space="hold.hand.L"), "name a third bone"),
+    (_with("constraints 8", space="skin.forearm.L"), "name a third bone"),
+    (_with("constraints 8", settings=(("share", 1.5),)), "share is 1.5: it has to be a number from 0 to 1"),
+    (_with("constraints 8", settings=()), 'the setting "share" is missing'),
+    (_with("constraints 0", space="torso"), "which its kind can not: leave it empty"),
     (_with("roles 0", role="torso"), '"torso" of arm "L" is there twice'),
 ]
 
