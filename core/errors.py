@@ -33,3 +33,7 @@ class ProofError(ArmwrightError):
 
 class HostError(ArmwrightError):
     """The host's file, object or mode does not allow the operation."""
+
+
+class BindError(ArmwrightError):
+    """A mesh can not be bound to the arms as was asked."""
