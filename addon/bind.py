@@ -132,8 +132,8 @@ def _check_mesh(item: bpy.types.Object) -> None:
 
 
 def _check_no_other_armature(item: bpy.types.Object, armature: bpy.types.Object) -> None:
-    for entry in item.modifiers:
-        if entry.type == "ARMATURE" and entry.object not in (None, armature):
+    for entry in weights.movers(item):
+        if entry.object is not None and entry.object is not armature:
             raise HostError(
                 f"{item.name!r} is moved by {entry.object.name!r} already and would be moved twice: keep the weights "
                 "that it has (bind by names), or remove that modifier first"
@@ -150,14 +150,14 @@ def _named(meshes: Sequence[bpy.types.Object]) -> str:
 
 def _attach(item: bpy.types.Object, armature: bpy.types.Object, *, take_over: bool) -> None:
     """The armature modifier, and the armature as parent of what has none."""
-    movers = [entry for entry in item.modifiers if entry.type == "ARMATURE"]
+    movers = weights.movers(item)
     if all(entry.object is not armature for entry in movers):
         free = [entry for entry in movers if take_over or entry.object is None]
         if free:
             free[0].object = armature
         else:
-            made = item.modifiers.new(MODIFIER, "ARMATURE")
-            made.object = armature
+            item.modifiers.new(MODIFIER, "ARMATURE")
+            weights.movers(item)[-1].object = armature
             places = [place for place, entry in enumerate(item.modifiers) if entry.type in FINER]
             if places:
                 item.modifiers.move(len(item.modifiers) - 1, places[0])
@@ -169,7 +169,7 @@ def _attach(item: bpy.types.Object, armature: bpy.types.Object, *, take_over: bo
 def _remember(item: bpy.types.Object) -> _Before:
     return _Before(
         weights.snapshot(item),
-        {entry.name: entry.object for entry in item.modifiers if entry.type == "ARMATURE"},
+        {entry.name: entry.object for entry in weights.movers(item)},
         tuple(entry.name for entry in item.modifiers),
         item.parent,
         host.matrix_to_numpy(item.matrix_parent_inverse),
@@ -181,8 +181,8 @@ def _put_back(item: bpy.types.Object, before: _Before) -> None:
     for entry in list(item.modifiers):
         if entry.name not in before.modifiers:
             item.modifiers.remove(entry)
-        elif entry.name in before.moved_by:
-            entry.object = before.moved_by[entry.name]
+    for mover in weights.movers(item):
+        mover.object = before.moved_by[mover.name]
     if item.parent is not before.parent:
         item.parent = before.parent
         item.matrix_parent_inverse = host.numpy_to_matrix(before.inverse)

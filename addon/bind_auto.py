@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 
 def automatic_weights(armature: bpy.types.Object, record: RigRecord, item: bpy.types.Object) -> dict[str, Weights]:
-    """Weights (V,) of every deforming bone of the armature on a mesh object.
+    """Weights (V,) of every deforming bone of the armature on a mesh object; a vertex's add up to 1.
 
     Raises BindError where the host leaves vertices of an arm without any.
     """
@@ -36,7 +36,10 @@ def automatic_weights(armature: bpy.types.Object, record: RigRecord, item: bpy.t
     bones = [bone for bone in armature.data.bones if bone.use_deform]
     empty = np.zeros(len(item.data.vertices), np.float32)
     out = {bone.name: found.get(bone.name, empty) for bone in bones}
-    bare = np.flatnonzero(np.sum(list(out.values()), axis=0) <= 0.0)
+    total = np.sum(list(out.values()), axis=0, dtype=np.float64)
+    bare = np.flatnonzero(total <= 0.0)
+    # The heat's sums are up to a tenth short of 1: the host's modifier does not mind, other programs do.
+    out = {name: np.asarray(values / np.where(total > 0.0, total, 1.0), np.float32) for name, values in out.items()}
     if not len(bare):
         return out
     arms = {bone.name for bone in bones} & {role.bone for role in record.roles}

@@ -113,9 +113,7 @@ def _old_bones(
 
 
 def _other_armatures(item: bpy.types.Object, armature: bpy.types.Object) -> list[bpy.types.Object]:
-    return [
-        entry.object for entry in item.modifiers if entry.type == "ARMATURE" and entry.object not in (None, armature)
-    ]
+    return [entry.object for entry in weights.movers(item) if entry.object is not None and entry.object is not armature]
 
 
 def _ends(armature: bpy.types.Object, name: str) -> tuple[Array, Array]:

@@ -6,6 +6,7 @@ import bpy
 
 from . import state
 from .operators import (
+    bind,
     build_arms,
     controls_page,
     convert,
@@ -27,6 +28,7 @@ CLASSES: tuple[type, ...] = (
     markers.ARMWRIGHT_OT_place_markers,
     build_arms.ARMWRIGHT_OT_build_arms,
     remove_arms.ARMWRIGHT_OT_remove_arms,
+    bind.ARMWRIGHT_OT_bind_skin,
     hold.ARMWRIGHT_OT_hold,
     flip_dial.ARMWRIGHT_OT_flip_dial,
     space.ARMWRIGHT_OT_set_space,

@@ -81,7 +81,7 @@ def write(item: bpy.types.Object, weights: Mapping[str, Weights], before: Groups
 
     What a group held before stays in a group named after it, if it held any weight; the group itself stays too.
     """
-    bones = _deform_names(item)
+    bones = _bone_names(item)
     held = dense(item, before)
     everyone = list(range(len(item.data.vertices)))
     for name, values in weights.items():
@@ -98,8 +98,13 @@ def write(item: bpy.types.Object, weights: Mapping[str, Weights], before: Groups
         item.vertex_groups.active_index = before.active
 
 
-def _deform_names(item: bpy.types.Object) -> set[str]:
-    armatures = [entry.object for entry in item.modifiers if entry.type == "ARMATURE" and entry.object is not None]
+def movers(item: bpy.types.Object) -> list[bpy.types.ArmatureModifier]:
+    """The modifiers by which armatures move a mesh object."""
+    return [entry for entry in item.modifiers if isinstance(entry, bpy.types.ArmatureModifier)]
+
+
+def _bone_names(item: bpy.types.Object) -> set[str]:
+    armatures = [entry.object for entry in movers(item) if entry.object is not None]
     return {bone.name for armature in armatures for bone in armature.data.bones}
 
 

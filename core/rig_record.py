@@ -52,7 +52,7 @@ class RigRecord:
     def bones_of(self, arm: str, role: str) -> tuple[str, ...]:
         """The bones of a role that several play: `role`, `role_1`, `role_2` and so on; () if none does."""
         known = {entry.role: entry.bone for entry in self.roles if entry.arm == arm}
-        found = []
+        found: list[str] = []
         while (name := f"{role}_{len(found)}" if found else role) in known:
             found.append(known[name])
         return tuple(found)

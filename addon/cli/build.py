@@ -30,6 +30,15 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--armature", default=None, metavar="NAME", help="existing armature to build on")
     command.add_argument("--torso", default="", metavar="BONE", help="its bone that carries the shoulders")
     command.add_argument("--root", default="", metavar="BONE", help="its bone outside the torso; holds refer to it")
+    skin = command.add_mutually_exclusive_group()
+    skin.add_argument("--bind", action="store_true", help="bind the visible meshes by the host's automatic weights")
+    skin.add_argument(
+        "--keep-weights",
+        nargs="?",
+        const="",
+        metavar="MAP.json",
+        help="bind them by the weights they have; MAP.json says which vertex group goes where (default: guessed)",
+    )
     command.set_defaults(run=run)
 
 
@@ -47,16 +56,19 @@ def run(options: argparse.Namespace) -> int:
 
     from ...core import guide_json
     from ...core.arm.build import plan_arms
+    from ...core.bind.mapping import read_mapping
     from ...core.guide_check import check_guide
     from ...core.hand_proportions import with_hands
     from ...core.options import ArmOptions
     from ...core.plan import json as plan_json
     from ...core.stature import guide_from_stature
+    from .. import bind
     from .. import build as building
     from .. import hand_poses
     from ..measure_mesh import character_height
     from . import files
 
+    mapping = read_mapping(Path(options.keep_weights)) if options.keep_weights else None
     files.open_input(options.input)
     name = options.name or options.input.stem
     if options.guide is not None:
@@ -85,6 +97,12 @@ def run(options: argparse.Namespace) -> int:
         files.show_scene_of(armature)
         plan = plan_arms(guide, ArmOptions(), building.attachment_to(armature, options.torso, options.root))
         building.build(armature, plan)
+    if options.bind or options.keep_weights is not None:
+        meshes = [item for item in bpy.context.view_layer.objects if item.type == "MESH" and item.visible_get()]
+        if options.bind:
+            print(bind.bind_automatically(armature, meshes))
+        else:
+            print(bind.bind_by_names(armature, meshes, mapping))
     if options.hand_poses:
         made = hand_poses.make_hand_poses(armature)
         print(f"pose assets: {', '.join(action.name for action in made)}")

@@ -38,5 +38,6 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         column = layout.column()
         column.scale_y = 1.4
         column.operator("armwright.build_arms", icon="ADD")
+        layout.operator_menu_enum("armwright.bind_skin", "way", icon="MOD_ARMATURE")
         if rig.has_arms(context.object):
             layout.operator("armwright.remove_arms", icon="REMOVE")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -58,11 +59,16 @@ def guess_mapping(old: Mapping[str, Stretch], parts: Mapping[str, Stretch]) -> d
 
 
 def read_mapping(path: Path) -> dict[str, str]:
-    """The mapping in a JSON file: an object whose keys are vertex groups and whose values are parts or bones.
+    """The mapping in a JSON file; raises BindError as `parse_mapping` does, or if the file can not be read."""
+    return parse_mapping(codec.read_bytes(path, "mapping", BindError))
+
+
+def parse_mapping(text: str | bytes) -> dict[str, str]:
+    """The mapping in a JSON text: an object whose keys are vertex groups and whose values are parts or bones.
 
     Raises BindError with what is wrong.
     """
-    data = codec.parse(codec.read_bytes(path, "mapping", BindError), "mapping", BindError)
+    data = codec.parse(text, "mapping", BindError)
     twice = getattr(data, "twice", None)
     if twice is not None:
         raise BindError(f"the vertex group {twice!r} is mapped twice: keep one of them")
@@ -93,19 +99,19 @@ def _some(names: Collection[str]) -> str:
 
 def _score(bone: Stretch, part: Stretch) -> float:
     """How badly an old bone fits a part, 0 for the same place; infinity if it is none of it."""
-    angle = np.degrees(np.arccos(np.clip(_direction(bone) @ _direction(part), -1.0, 1.0)))
+    angle = math.degrees(math.acos(min(max(float(_direction(bone) @ _direction(part)), -1.0), 1.0)))
     if part.joint:
         ends = (bone.tail, part.tail) if part.joint == "tail" else (bone.head, part.head)
         gap = float(np.linalg.norm(ends[0] - ends[1])) / max(part.length, TINY)
-        return gap + angle / 90.0 if angle <= JOINT_ANGLE and gap <= JOINT_DISTANCE else np.inf
+        return gap + angle / 90.0 if angle <= JOINT_ANGLE and gap <= JOINT_DISTANCE else math.inf
     axis = _direction(part)
     points = np.stack([bone.head, bone.tail]) - part.head
     place = points @ axis
     aside = float(np.linalg.norm(points - place[:, None] * axis, axis=1).max()) / max(part.length, TINY)
     low, high = np.clip(np.sort(place), 0.0, part.length)
-    beside = (high - low) / max(abs(float(place[1] - place[0])), TINY)
+    beside = float(high - low) / max(abs(float(place[1] - place[0])), TINY)
     if angle > MOST_ANGLE or aside > MOST_DISTANCE or beside < LEAST_BESIDE:
-        return np.inf
+        return math.inf
     return aside + (1.0 - beside) + angle / 90.0
 
 

@@ -333,3 +333,32 @@ def test_saving_that_is_interrupted_leaves_the_old_blend(empty_file: Any, tmp_pa
         save_blend(path)
     assert path.read_text(encoding="utf-8") == "the old file"
     assert [entry.name for entry in tmp_path.iterdir()] == ["wren.blend"]
+
+
+def test_a_mesh_is_bound_as_the_arms_are_built(files: Path, tmp_path: Path) -> None:
+    import bpy
+    from tubes import groups, joints_of, tube
+
+    from armwright.addon import rig
+
+    worked("build", files / "coat.blend", "--out", tmp_path / "wren.blend")
+    bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "wren.blend"), use_scripts=False)
+    (armature,) = rig.find_rigs()
+    joints = joints_of(armature, "L")
+    bpy.data.objects.remove(armature)
+    for item in [item for item in bpy.data.objects if item.type == "MESH"]:
+        bpy.data.objects.remove(item)
+    tube("Sleeve", joints, 0.035).vertex_groups.new(name="old").add(range(100), 1.0, "REPLACE")
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "sleeve.blend"))
+    (tmp_path / "map.json").write_text('{"old": "forearm.L"}', encoding="utf-8")
+    for name, extra in (("auto", ["--bind"]), ("kept", ["--keep-weights", tmp_path / "map.json"])):
+        worked("build", tmp_path / "sleeve.blend", "--stature", "1.7", "--out", tmp_path / f"{name}.blend", *extra)
+        bpy.ops.wm.open_mainfile(filepath=str(tmp_path / f"{name}.blend"), use_scripts=False)
+        item = bpy.data.objects["Sleeve"]
+        assert [entry.object.name for entry in item.modifiers] == [rig.find_rigs()[0].name]
+        assert groups(item)["skin.forearm.L"].max() > 0.8
+    said = refused(
+        "build", tmp_path / "sleeve.blend", "--stature", "1.7", "--out", tmp_path / "no.blend", "--keep-weights"
+    )
+    assert "say which group goes where" in said
+    assert not (tmp_path / "no.blend").exists()

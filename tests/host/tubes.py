@@ -29,16 +29,35 @@ def tube(name: str, joints: Any, radius: float, steps: int = 12, around: int = 1
     for ring in range(rings - 1):
         for k in range(around):
             a, b = ring * around + k, ring * around + (k + 1) % around
-            faces.append((a, b, b + around, a + around))
+            faces.append((a, a + around, b + around, b))
     first = (joints[0] - joints[1]) / np.linalg.norm(joints[0] - joints[1])
     last = (joints[-1] - joints[-2]) / np.linalg.norm(joints[-1] - joints[-2])
     vertices += [joints[0] + 0.2 * radius * first, joints[-1] + 0.2 * radius * last]
     top = (rings - 1) * around
     for k in range(around):
-        faces.append((rings * around, (k + 1) % around, k))
-        faces.append((rings * around + 1, top + k, top + (k + 1) % around))
+        faces.append((rings * around, k, (k + 1) % around))
+        faces.append((rings * around + 1, top + (k + 1) % around, top + k))
     data = bpy.data.meshes.new(name)
     data.from_pydata([tuple(point) for point in vertices], [], faces)
+    item = bpy.data.objects.new(name, data)
+    bpy.context.scene.collection.objects.link(item)
+    bpy.context.view_layer.update()
+    return item
+
+
+def nested(name: str, joints: Any) -> Any:
+    """A tube in another one: from the outer one no bone can be seen, so that no heat reaches it."""
+    import bpy
+
+    pieces = [tube("piece", joints, radius) for radius in (0.03, 0.05)]
+    vertices, faces = [], []
+    for piece in pieces:
+        start = len(vertices)
+        vertices += [tuple(vertex.co) for vertex in piece.data.vertices]
+        faces += [tuple(start + index for index in face.vertices) for face in piece.data.polygons]
+        bpy.data.meshes.remove(piece.data)
+    data = bpy.data.meshes.new(name)
+    data.from_pydata(vertices, [], faces)
     item = bpy.data.objects.new(name, data)
     bpy.context.scene.collection.objects.link(item)
     bpy.context.view_layer.update()
