@@ -8,8 +8,11 @@ import bpy
 import numpy as np
 
 from ..core.arm.names import ArmNames
+from ..core.bind.shares import along as segment_place
+from ..core.bind.shares import overlap_shares
 from ..core.frames import ArmFrames
 from ..core.guide import TorsoGuide
+from ..core.options import ArmOptions
 from .shaping import Array, smoothstep
 
 # Half widths of the blends between bones, metres at a stature of 1.7 m.
@@ -19,6 +22,7 @@ SHOULDER_BLEND = (-0.055, 0.085)
 ELBOW_BLEND = 0.05
 WRIST_BLEND = 0.03
 STATURE = 1.7
+TWIST_BONES = ArmOptions().twist_bones
 
 Weights = dict[str, Array]
 
@@ -64,13 +68,15 @@ def shoulder_weights(points: Array, body: Weights, frames: ArmFrames, on_sleeve:
     wrist = 0.6 * wrist
     rest = (1.0 - clavicle) * (1.0 - arm)
     out = {name: values * rest for name, values in body.items()}
-    for name, values in (
-        (names.clavicle, clavicle * (1.0 - arm)),
-        (names.skin_upper_arm, arm * (1.0 - fore)),
-        (names.skin_forearm, arm * fore * (1.0 - wrist)),
-        (names.hand, arm * fore * wrist),
+    out[names.clavicle] = clavicle * (1.0 - arm)
+    out[names.hand] = arm * fore * wrist
+    joints = [frame[:3, 3] for frame in (frames.upper_arm, frames.forearm, frames.hand)]
+    for bones, head, tail, values in (
+        (names.skin_upper_arms(TWIST_BONES), *joints[:2], arm * (1.0 - fore)),
+        (names.skin_forearms(TWIST_BONES), *joints[1:], arm * fore * (1.0 - wrist)),
     ):
-        out[name] = values
+        shares = overlap_shares(segment_place(points, head, tail), len(bones))
+        out |= {bone: values * share for bone, share in zip(bones, shares.T, strict=True)}
     return out
 
 

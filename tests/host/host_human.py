@@ -62,6 +62,7 @@ def make_human() -> Human:
     """The character of `human_a_pose.blend` with a torso, both arms and the host's automatic weights."""
     import bpy
 
+    from armwright.addon import bind
     from armwright.addon.build import attachment_to, build
     from armwright.core.arm.build import plan_arms
     from armwright.core.options import ArmOptions
@@ -76,11 +77,7 @@ def make_human() -> Human:
     bpy.data.objects.remove(half)
     armature = _torso_armature()
     build(armature, plan_arms(GUIDE, ArmOptions(), attachment_to(armature, TORSO_BONE, "root")))
-    bpy.ops.object.select_all(action="DESELECT")
-    mesh.select_set(True)
-    armature.select_set(True)
-    bpy.context.view_layer.objects.active = armature
-    assert bpy.ops.object.parent_set(type="ARMATURE_AUTO") == {"FINISHED"}
+    bind.bind_automatically(armature, [mesh])
     return Human(armature, mesh)
 
 
@@ -218,7 +215,7 @@ def test_the_skin_of_an_arm_is_carried_by_its_own_skin_bones(human: Human, side:
     assert {name.split(".")[0] for name in groups} == {"skin", "hips", "lower_back", "spine", "head"}
     own = [index for index, name in enumerate(groups) if name.startswith("skin.") and name.endswith(side)]
     weights = weights_of(human.mesh)
-    assert weights.sum(axis=1).min() > 0.9
+    assert np.abs(weights.sum(axis=1) - 1.0).max() < 1e-5
     arm = arm_mask(points_of(human.mesh), side)
     assert arm.sum() >= 30
     assert (weights[arm][:, own].sum(axis=1) / weights[arm].sum(axis=1)).min() > 0.99

@@ -66,7 +66,8 @@ def test_the_upper_arm_s_roll_is_held_in_radians_and_shown_as_an_angle(wren: Any
     assert shown["subtype"] == "ANGLE"
     assert (shown["min"], shown["max"]) == pytest.approx((-np.pi, np.pi))
     assert dials.id_properties_ui("ik").as_dict()["subtype"] == "NONE"
-    names = ["skin.upper_arm.L", "skin.forearm.L", "skin.hand.L"]
+    # The upper arm's last bone has all of the roll, the forearm's first turns with it, the held hand not at all.
+    names = ["skin.upper_arm.2.L", "skin.forearm.L", "skin.hand.L"]
     reader = PoseReader(wren, bpy.context.view_layer, names)
     found = []
     for roll in (0.0, 0.7):
