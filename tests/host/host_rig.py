@@ -66,8 +66,8 @@ def test_the_upper_arm_s_roll_is_held_in_radians_and_shown_as_an_angle(wren: Any
     assert shown["subtype"] == "ANGLE"
     assert (shown["min"], shown["max"]) == pytest.approx((-np.pi, np.pi))
     assert dials.id_properties_ui("ik").as_dict()["subtype"] == "NONE"
-    # The upper arm's last bone has all of the roll, the forearm's first turns with it, the held hand not at all.
-    names = ["skin.upper_arm.2.L", "skin.forearm.L", "skin.hand.L"]
+    # The upper arm's first bone stays with the shoulder, its last has all of the roll; at the held wrist nothing turns.
+    names = ["skin.upper_arm.L", "skin.upper_arm.2.L", "skin.forearm.2.L", "skin.hand.L"]
     reader = PoseReader(wren, bpy.context.view_layer, names)
     found = []
     for roll in (0.0, 0.7):
@@ -79,6 +79,6 @@ def test_the_upper_arm_s_roll_is_held_in_radians_and_shown_as_an_angle(wren: Any
     assert np.abs(rolled[:, :3, 3] - plain[:, :3, 3]).max() < 2e-6
     cosine, sine = np.cos(0.7), np.sin(0.7)
     turn = np.array([[cosine, 0.0, sine], [0.0, 1.0, 0.0], [-sine, 0.0, cosine]])
-    for index, expected in enumerate((turn, turn, np.eye(3))):
+    for index, expected in enumerate((np.eye(3), turn, np.eye(3), np.eye(3))):
         got = np.linalg.inv(plain[index, :3, :3]) @ rolled[index, :3, :3]
         assert np.abs(got - expected).max() < 2e-6, names[index]
