@@ -45,7 +45,7 @@ STANCE = (-0.045, 0.045, 0.0)
 ELBOW_ANGLE = 0.145
 GRIP_ANGLE = -0.165
 # From the elbow joint to the sleeve's skin, metres.
-ELBOW_FLESH = 0.033
+ELBOW_FLESH = 0.0325
 # The lantern swings along the rail, not over it: isolated, the arm may turn away from the stance (degrees).
 SWING_TURN = -72.0
 SWING_PERIOD = 40

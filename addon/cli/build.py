@@ -62,9 +62,8 @@ def run(options: argparse.Namespace) -> int:
     from ...core.options import ArmOptions
     from ...core.plan import json as plan_json
     from ...core.stature import guide_from_stature
-    from .. import bind
+    from .. import bind, hand_poses
     from .. import build as building
-    from .. import hand_poses
     from ..measure_mesh import character_height
     from . import files
 

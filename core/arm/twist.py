@@ -1,5 +1,5 @@
 """Bones that carry the skin of upper arm and forearm: they stretch, keep their volume by a dial, and share the roll
-(docs/arm.md, 13 and 15).
+(docs/arm.md, 13 and 19).
 
 A segment's first bone reaches from joint to joint and does not roll; the others hang on it, at even steps of its
 length, take over its stretch and its width, and roll by their share about its axis.

@@ -1,4 +1,4 @@
-"""The skin bones of upper arm and forearm from a solved pose: docs/arm.md, 15, in closed form, batched.
+"""The skin bones of upper arm and forearm from a solved pose: docs/arm.md, 19, in closed form, batched.
 
 It knows nothing of plans, bones or constraints. Shapes as in settings.py: N poses of one arm, metres, radians,
 armature space; K skin bones of a segment.
