@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from typing import Any
 
 import bpy
 
@@ -41,25 +42,30 @@ def add_bones(armature: bpy.types.Object, plan: Plan) -> None:
         for bone in plan.bones:
             made = edit.new(bone.name)
             made.head, made.tail = (0.0, 0.0, 0.0), (0.0, bone.length, 0.0)
-            made.matrix = host.numpy_to_matrix(bone.rest)
-            made.length = bone.length
-            made.parent = edit[bone.parent] if bone.parent else None
+            place_bone(made, bone, edit)
             made.use_deform = bone.deform
-            made.use_inherit_rotation = bone.inherit_rotation
-            made.inherit_scale = "FULL" if bone.inherit_scale else "NONE"
+
+
+def place_bone(made: bpy.types.EditBone, bone: Bone, edit: bpy.types.bpy_prop_collection) -> None:
+    """Give an edit bone its rest, its parent and what it inherits."""
+    made.matrix = host.numpy_to_matrix(bone.rest)
+    made.length = bone.length
+    made.parent = edit[bone.parent] if bone.parent else None
+    made.use_inherit_rotation = bone.inherit_rotation
+    made.inherit_scale = "FULL" if bone.inherit_scale else "NONE"
 
 
 def add_pose(armature: bpy.types.Object, plan: Plan) -> None:
     """Everything that lives on the pose: order, locks, properties, constraints, drivers."""
     pose = armature.pose.bones
     for bone in plan.bones:
-        _set_channels(pose[bone.name], bone)
+        set_channels(pose[bone.name], bone)
     for entry in plan.properties:
-        _add_property(pose[entry.bone], entry)
+        add_property(pose[entry.bone], entry)
     for constraint in plan.constraints:
-        _add_constraint(armature, constraint)
+        add_constraint(armature, constraint)
     for driver in plan.drivers:
-        _add_driver(armature, driver)
+        add_driver(armature, driver)
 
 
 def add_looks(armature: bpy.types.Object, plan: Plan) -> None:
@@ -80,64 +86,112 @@ def add_looks(armature: bpy.types.Object, plan: Plan) -> None:
             shapes.dress(pose[bone.name], bone.display, pose)
 
 
-def _set_channels(pose_bone: bpy.types.PoseBone, bone: Bone) -> None:
-    pose_bone.rotation_mode = bone.rotation_order
-    pose_bone.lock_location = bone.lock_location
-    pose_bone.lock_rotation = bone.lock_rotation
-    pose_bone.lock_rotation_w = all(bone.lock_rotation)
-    pose_bone.lock_scale = bone.lock_scale
+def set_channels(pose_bone: bpy.types.PoseBone, bone: Bone) -> None:
+    """How a bone turns, and what of it people can move."""
+    for key, value in channels_of(bone).items():
+        setattr(pose_bone, key, value)
 
 
-def _add_property(pose_bone: bpy.types.PoseBone, entry: Property) -> None:
+def channels_of(bone: Bone) -> dict[str, Any]:
+    """The host's attributes of a pose bone that say so."""
+    return {
+        "rotation_mode": bone.rotation_order,
+        "lock_location": bone.lock_location,
+        "lock_rotation": bone.lock_rotation,
+        "lock_rotation_w": all(bone.lock_rotation),
+        "lock_scale": bone.lock_scale,
+    }
+
+
+def add_property(pose_bone: bpy.types.PoseBone, entry: Property) -> None:
+    """A custom property with its range and help, which a shot may override."""
     pose_bone[entry.name] = entry.default
-    pose_bone.id_properties_ui(entry.name).update(
-        min=entry.low,
-        max=entry.high,
-        soft_min=entry.low,
-        soft_max=entry.high,
-        default=entry.default,
-        description=entry.help,
-    )
-    if entry.unit == "angle":
-        # Held in radians, shown in degrees.
-        pose_bone.id_properties_ui(entry.name).update(subtype="ANGLE")
+    pose_bone.id_properties_ui(entry.name).update(**ui_of(entry))
     pose_bone.property_overridable_library_set(f'["{entry.name}"]', True)
 
 
-def _add_constraint(armature: bpy.types.Object, constraint: Constraint) -> None:
+def ui_of(entry: Property) -> dict[str, Any]:
+    """How the host shows a property."""
+    return {
+        "min": entry.low,
+        "max": entry.high,
+        "soft_min": entry.low,
+        "soft_max": entry.high,
+        "default": entry.default,
+        "description": entry.help,
+        # Held in radians, shown in degrees.
+        "subtype": "ANGLE" if entry.unit == "angle" else "NONE",
+    }
+
+
+def add_constraint(armature: bpy.types.Object, constraint: Constraint) -> bpy.types.Constraint:
+    """A constraint at the end of its bone's stack."""
     made = armature.pose.bones[constraint.bone].constraints.new(CONSTRAINT_TYPES[constraint.kind])
     made.name = constraint.name
-    # Carried like a child, a bone is listed among the targets; every other kind has just one.
-    holder = made.targets.new() if constraint.kind == "armature" else made
-    holder.target, holder.subtarget = armature, constraint.target
+    if constraint.kind == "armature":
+        made.targets.new()
+    aim_constraint(armature, made, constraint)
     made.influence = constraint.influence
     made.show_expanded = False
+    return made
+
+
+def aim_constraint(armature: bpy.types.Object, made: bpy.types.Constraint, constraint: Constraint) -> None:
+    """Target and settings of a constraint that is there."""
+    holder = holder_of(made, constraint)
+    holder.target, holder.subtarget = armature, constraint.target
     if constraint.kind == "share_roll":
-        _share_roll(armature, made, constraint)
-        return
+        made.space_object, made.space_subtarget = armature, constraint.space
+    for key, value in settings_of(constraint).items():
+        setattr(made, key, value)
+
+
+def holder_of(made: bpy.types.Constraint, constraint: Constraint) -> Any:
+    """What names a constraint's target; None if it was lost."""
+    # Carried like a child, a bone is listed among the targets; every other kind has just one.
+    if constraint.kind == "armature":
+        return made.targets[0] if len(made.targets) else None
+    return made
+
+
+def settings_of(constraint: Constraint) -> dict[str, Any]:
+    """The host's attributes and values of a constraint's settings."""
+    words: dict[str, tuple[str, dict[str, str]]] = {
+        "axis": ("track_axis", TRACK),
+        "lock": ("lock_axis", LOCK),
+        "volume": ("volume", VOLUME),
+    }
+    if constraint.kind == "share_roll":
+        return _share_roll(constraint)
+    found: dict[str, Any] = {}
     for key, value in constraint.settings:
-        if key == "axis":
-            made.track_axis = TRACK[value]
-        elif key == "lock":
-            made.lock_axis = LOCK[value]
-        elif key == "volume":
-            made.volume = VOLUME[value]
+        if key in words:
+            attribute, table = words[key]
+            found[attribute] = table[str(value)]
         else:
-            setattr(made, key, value)
+            found[key] = value
+    return found
 
 
-def _share_roll(armature: bpy.types.Object, made: bpy.types.TransformConstraint, constraint: Constraint) -> None:
+def _share_roll(constraint: Constraint) -> dict[str, Any]:
     """Half a turn of the target about its Y axis, seen from the space bone, becomes that share of half a turn."""
-    made.target_space, made.owner_space = "CUSTOM", "LOCAL"
-    made.space_object, made.space_subtarget = armature, constraint.space
-    made.map_from, made.from_rotation_mode = "ROTATION", "SWING_TWIST_Y"
-    made.from_min_y_rot, made.from_max_y_rot = -math.pi, math.pi
-    turned = dict(constraint.settings)["share"] * math.pi
-    made.map_to, made.map_to_y_from = "ROTATION", "Y"
-    made.to_min_y_rot, made.to_max_y_rot = -turned, turned
+    turned = float(dict(constraint.settings)["share"]) * math.pi
+    return {
+        "target_space": "CUSTOM",
+        "owner_space": "LOCAL",
+        "map_from": "ROTATION",
+        "from_rotation_mode": "SWING_TWIST_Y",
+        "from_min_y_rot": -math.pi,
+        "from_max_y_rot": math.pi,
+        "map_to": "ROTATION",
+        "map_to_y_from": "Y",
+        "to_min_y_rot": -turned,
+        "to_max_y_rot": turned,
+    }
 
 
-def _add_driver(armature: bpy.types.Object, driver: Driver) -> None:
+def add_driver(armature: bpy.types.Object, driver: Driver) -> None:
+    """A driver of an expression."""
     pose_bone = armature.pose.bones[driver.bone]
     if driver.channel == "property":
         curve = pose_bone.driver_add(f'["{driver.key}"]')
@@ -159,26 +213,25 @@ def _add_driver(armature: bpy.types.Object, driver: Driver) -> None:
 
 def _add_variable(armature: bpy.types.Object, made: bpy.types.DriverVariable, variable: Variable) -> None:
     made.name = variable.name
-    if variable.kind in ("property", "channel"):
-        made.type = "SINGLE_PROP"
-        made.targets[0].id = armature
-        made.targets[0].data_path = (
-            f'pose.bones["{variable.bone}"]["{variable.channel}"]'
-            if variable.kind == "property"
-            else f'pose.bones["{variable.bone}"].{variable.channel}[{variable.index}]'
-        )
-    elif variable.kind == "distance":
-        made.type = "LOC_DIFF"
-        for target, bone in zip(made.targets, (variable.bone, variable.other), strict=True):
-            target.id, target.bone_target = armature, bone
-    elif variable.kind == "swing":
-        made.type = "TRANSFORMS"
-        target = made.targets[0]
-        target.id, target.bone_target = armature, variable.bone
-        target.transform_type, target.rotation_mode, target.transform_space = "ROT_W", "SWING_TWIST_Y", "LOCAL_SPACE"
-    elif variable.kind == "object_scale":
-        made.type = "TRANSFORMS"
-        target = made.targets[0]
-        target.id, target.transform_type, target.transform_space = armature, "SCALE_AVG", "WORLD_SPACE"
-    else:
-        raise ValueError(f"unknown variable kind {variable.kind!r}")
+    made.type, targets = variable_of(variable)
+    for target, attributes in zip(made.targets, targets, strict=True):
+        target.id = armature
+        for key, value in attributes.items():
+            setattr(target, key, value)
+
+
+def variable_of(variable: Variable) -> tuple[str, tuple[dict[str, str], ...]]:
+    """The host's type of a driver's variable, and the attributes of each of its targets."""
+    if variable.kind == "property":
+        return "SINGLE_PROP", ({"data_path": f'pose.bones["{variable.bone}"]["{variable.channel}"]'},)
+    if variable.kind == "channel":
+        path = f'pose.bones["{variable.bone}"].{variable.channel}[{variable.index}]'
+        return "SINGLE_PROP", ({"data_path": path},)
+    if variable.kind == "distance":
+        return "LOC_DIFF", ({"bone_target": variable.bone}, {"bone_target": variable.other})
+    if variable.kind == "swing":
+        swing = {"transform_type": "ROT_W", "rotation_mode": "SWING_TWIST_Y", "transform_space": "LOCAL_SPACE"}
+        return "TRANSFORMS", ({"bone_target": variable.bone, **swing},)
+    if variable.kind == "object_scale":
+        return "TRANSFORMS", ({"transform_type": "SCALE_AVG", "transform_space": "WORLD_SPACE"},)
+    raise ValueError(f"unknown variable kind {variable.kind!r}")

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from . import arm_words, codec
 from .errors import PlanError
 from .plan import json as plan_json
+from .plan.made import packed
 from .plan.model import Plan, Role
 
 FORMAT = "armwright.rig"
-VERSION = 1
+VERSION = 2
 _WHAT = "rig record"
 
 
@@ -24,6 +25,9 @@ class RigRecord:
     bones: every bone that the build added.
     collections: every bone collection that the build added.
     guide, options: JSON texts of what the plan was made from.
+    plan_version: version of the plan that the rig was built from.
+    made: that plan, packed (see `plan.made`); "" in a record of version 1, which kept none.
+    left: bones that a build made and a later one left to the user, because something of theirs hangs on them.
     """
 
     name: str
@@ -35,6 +39,9 @@ class RigRecord:
     collections: tuple[str, ...]
     guide: str
     options: str
+    plan_version: int = 1
+    made: str = ""
+    left: tuple[str, ...] = ()
 
     @property
     def arms(self) -> tuple[str, ...]:
@@ -58,8 +65,8 @@ class RigRecord:
         return tuple(found)
 
 
-def record_of(plan: Plan, collections: tuple[str, ...]) -> RigRecord:
-    """The record of a rig built from `plan`, which added the bone collections named."""
+def record_of(plan: Plan, collections: tuple[str, ...], left: tuple[str, ...] = ()) -> RigRecord:
+    """The record of a rig built from `plan`, which added the bone collections and left the bones named."""
     return RigRecord(
         name=plan.name,
         plan_digest=plan_json.digest(plan),
@@ -70,6 +77,9 @@ def record_of(plan: Plan, collections: tuple[str, ...]) -> RigRecord:
         collections=collections,
         guide=plan.guide,
         options=plan.options,
+        plan_version=plan.version,
+        made=packed(plan),
+        left=left,
     )
 
 
@@ -83,4 +93,5 @@ def from_text(text: str) -> RigRecord:
     data = codec.parse(text, _WHAT, PlanError)
     codec.check_header(data, FORMAT, VERSION, _WHAT, PlanError)
     fields = {key: value for key, value in data.items() if key not in ("format", "version")}
-    return codec.decode(RigRecord, fields, "", PlanError)
+    # A record of an older version lacks the fields that came later.
+    return codec.decode(RigRecord, fields, "", PlanError, may_omit=data["version"] < VERSION)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 FORMAT = "armwright.plan"
-VERSION = 1
+VERSION = 2
 
 Row = tuple[float, float, float, float]
 Rest = tuple[Row, Row, Row, Row]

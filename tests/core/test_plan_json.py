@@ -156,9 +156,9 @@ HOSTILE: list[tuple[str, str | bytes, str]] = [
     (
         "a newer version",
         _set("version", 7),
-        r"newer Armwright \(version 7; this one reads up to 1\): update the extension",
+        r"newer Armwright \(version 7; this one reads up to 2\): update the extension",
     ),
-    ("a newer version with new fields", _edit(lambda d: d.update(version=2, wings=[])), "update the extension"),
+    ("a newer version with new fields", _edit(lambda d: d.update(version=3, wings=[])), "update the extension"),
     ("version 0", _set("version", 0), "version 0: expected"),
     ("version true", _set("version", True), "version true"),
     ("version 1.0", _set("version", 1.0), "version 1.0"),

@@ -107,7 +107,7 @@ LEFT_HANDED = _rest(0, 0, -1.0)
 
 REFUSED: list[tuple[Plan, str]] = [
     (_with("", format="armwright.guide"), "not a plan"),
-    (_with("", version=7), r"written by a newer Armwright \(version 7; this one reads up to 1\): update the extension"),
+    (_with("", version=7), r"written by a newer Armwright \(version 7; this one reads up to 2\): update the extension"),
     (_with("", version=0), "version 0"),
     (_with("", name=""), "plan's name is empty"),
     (_with("", torso="spine"), 'torso bone "spine" does not exist'),

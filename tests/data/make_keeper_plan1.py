@@ -14,6 +14,7 @@ import sys
 
 import bpy
 import numpy as np
+
 from armwright.addon import host, spaces, subjects
 from armwright.addon.build import attachment_to, build
 from armwright.addon.holds import MODES
@@ -65,7 +66,9 @@ def hang_on(armature: bpy.types.Object) -> None:
     curve.driver.expression = "0.5 + 0.5 * reach"
 
     mesh = bpy.data.meshes.new("Sleeve")
-    rings = [(bone, along) for bone in ("skin.upper_arm.L", "skin.forearm.L", "skin.hand.L") for along in (0.1, 0.5, 0.9)]
+    rings = [
+        (bone, along) for bone in ("skin.upper_arm.L", "skin.forearm.L", "skin.hand.L") for along in (0.1, 0.5, 0.9)
+    ]
     places, owners = [], []
     for bone, along in rings:
         frame = np.array(data.bones[bone].matrix_local)

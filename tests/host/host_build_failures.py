@@ -58,10 +58,10 @@ FAILURES = {
     "after the record": after("rig", "write_record"),
     "before the record": at_call("build", "record_of", 1),
     "among the bones": at_call("host", "numpy_to_matrix", 17),
-    "among the channels": at_call("apply", "_set_channels", 20),
-    "among the properties": at_call("apply", "_add_property", 9),
-    "among the constraints": at_call("apply", "_add_constraint", 23),
-    "among the drivers": at_call("apply", "_add_driver", 30),
+    "among the channels": at_call("apply", "set_channels", 20),
+    "among the properties": at_call("apply", "add_property", 9),
+    "among the constraints": at_call("apply", "add_constraint", 23),
+    "among the drivers": at_call("apply", "add_driver", 30),
     "among the shapes": at_call("shapes", "dress", 7),
 }
 
