@@ -41,13 +41,15 @@ def add_bones(armature: bpy.types.Object, plan: Plan) -> None:
         edit = data.edit_bones
         for bone in plan.bones:
             made = edit.new(bone.name)
-            made.head, made.tail = (0.0, 0.0, 0.0), (0.0, bone.length, 0.0)
             place_bone(made, bone, edit)
             made.use_deform = bone.deform
 
 
 def place_bone(made: bpy.types.EditBone, bone: Bone, edit: bpy.types.bpy_prop_collection) -> None:
     """Give an edit bone its rest, its parent and what it inherits."""
+    made.use_connect = False
+    # From the same start, the host's rounding comes out the same however often a bone is placed.
+    made.head, made.tail, made.roll = (0.0, 0.0, 0.0), (0.0, bone.length, 0.0), 0.0
     made.matrix = host.numpy_to_matrix(bone.rest)
     made.length = bone.length
     made.parent = edit[bone.parent] if bone.parent else None

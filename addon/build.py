@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import fields, replace
 
 import bpy
@@ -89,7 +89,7 @@ def build(armature: bpy.types.Object, plan: Plan) -> None:
 def _build(armature: bpy.types.Object, plan: Plan) -> None:
     """`build` of a plan that is known to be valid."""
     check_armature(armature, plan)
-    _check_shapes(plan)
+    check_shapes(plan)
     before = remove.snapshot(armature)
     # Edit mode keeps bones and their collections apart, and would write its own over the build's when it is left.
     with host.mode(armature, "OBJECT"):
@@ -128,19 +128,22 @@ def build_new(plan: Plan, name: str, at: Sequence[float] = (0.0, 0.0, 0.0)) -> b
     return armature
 
 
-def check_armature(armature: bpy.types.Object, plan: Plan) -> None:
-    """Raise HostError, with what to do, if `armature` can not take `plan`."""
+def check_armature(armature: bpy.types.Object, plan: Plan, ours: Collection[str] | None = None) -> None:
+    """Raise HostError, with what to do, if `armature` can not take `plan`.
+
+    `ours`: bones of arms that it has and that are to be built again; None where there must be no arms yet.
+    """
     if armature.type != "ARMATURE":
         raise HostError(
             f"{armature.name!r} is a {armature.type.lower()}, not an armature: select the character's armature"
         )
     rig.check_editable(armature)
     _check_transform(armature)
-    if rig.has_arms(armature):
-        raise HostError(f"{armature.name!r} has arms already: remove them first, then build all arms at once")
+    if ours is None and rig.has_arms(armature):
+        raise HostError(f"{armature.name!r} has arms already: build them again, or remove them first")
     armature.update_from_editmode()
     bones = armature.data.bones
-    taken = [bone.name for bone in plan.bones if bone.name in bones]
+    taken = [bone.name for bone in plan.bones if bone.name in bones and bone.name not in (ours or ())]
     if taken:
         raise HostError(
             f"{armature.name!r} already has a bone named {taken[0]!r}"
@@ -158,7 +161,8 @@ def check_armature(armature: bpy.types.Object, plan: Plan) -> None:
             )
 
 
-def _check_shapes(plan: Plan) -> None:
+def check_shapes(plan: Plan) -> None:
+    """Raise HostError for a shape that there is not."""
     for bone in plan.bones:
         if bone.display.shape and bone.display.shape not in shapes.SHAPES:
             raise HostError(

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import bpy
 
-from . import hand_poses, host, rig
+from ..core.errors import HostError
+from ..core.rig_record import RigRecord
+from . import dependents, hand_poses, host, rig
 
 
 @dataclass(frozen=True)
@@ -89,21 +91,48 @@ def remove_bones(armature: bpy.types.Object, names: list[str], collections: list
             armature.data.collections.remove(collection)
 
 
-def remove_arms(armature: bpy.types.Object) -> None:
-    """Remove the arms that were built on `armature`, leaving the rest as it was. Raises HostError if it has none.
+def remove_arms(armature: bpy.types.Object, *, losing: bool = False) -> None:
+    """Remove the arms that were built on `armature`, leaving the rest as it was.
 
-    A torso that was built with the arms stays: other bones may hang on it by now.
+    A torso that was built with the arms stays: other bones may hang on it by now. Raises HostError if there are no
+    arms, and, unless `losing`, if something of the user's would be lost with them.
     """
     record = rig.read_record(armature)
     rig.check_editable(armature)
-    sides = tuple(f".{arm}" for arm in record.arms)
+    lost = [] if losing else losses(armature)
+    if lost:
+        raise HostError(
+            f"{armature.name!r}: with the arms would go, or hang in the air, {dependents.listed(lost)}: "
+            "move these elsewhere first, or choose to lose them"
+        )
     with host.mode(armature, "OBJECT"):
-        remove_bones(armature, [name for name in record.bones if name.endswith(sides)], list(record.collections))
+        remove_bones(armature, _arm_bones(record), list(record.collections))
     animation = armature.animation_data
     if animation is not None and animation.action is None and not animation.drivers and not animation.nla_tracks:
         armature.animation_data_clear()
     del armature[rig.KEY]
     hand_poses.remove_hand_poses(armature)
+    _remove_shapes()
+
+
+def losses(armature: bpy.types.Object) -> list[str]:
+    """What of the user's is on the arms' bones or depends on them, in words; weights and keys outlive the bones."""
+    # A build needs this file to take back what it has begun.
+    from .rebuild_plan import last_made
+
+    record = rig.read_record(armature)
+    with host.mode(armature, "OBJECT"):
+        found = dependents.dependents(armature, _arm_bones(record), last_made(armature, record))
+    return list(dict.fromkeys(words for bone in found.values() for words in bone))
+
+
+def _arm_bones(record: RigRecord) -> list[str]:
+    sides = tuple(f".{arm}" for arm in record.arms)
+    return [name for name in record.bones if name.endswith(sides)]
+
+
+def _remove_shapes() -> None:
+    """Wire shapes that nothing wears any more."""
     for item in [item for item in bpy.data.objects if item.name.startswith("armwright.shape.") and item.users == 0]:
         mesh = item.data
         bpy.data.objects.remove(item)

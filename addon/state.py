@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import bpy
 
+from .build_inputs import AS_BUILT, chosen
+
 SOURCES = (
     ("stature", "Stature", "Place the joints by handbook proportions from the body's height", "BODY_HEIGHT", 0),
     ("markers", "Markers", "Take the joints from the markers in the scene", "EMPTY_AXIS", 1),
+    (AS_BUILT, "As built", "Keep the joints that the arms were built from", "ARMATURE_DATA", 2),
 )
 
 
@@ -39,6 +42,7 @@ class ArmwrightBuildSettings(bpy.types.PropertyGroup):
         description="Armature that gets the arms; empty for a new one with root, torso and head",
         type=bpy.types.Object,
         poll=_is_armature,
+        update=chosen,
     )
     torso: bpy.props.StringProperty(name="Torso bone", description="Bone that carries the shoulders")  # type: ignore[valid-type]
     root: bpy.props.StringProperty(  # type: ignore[valid-type]

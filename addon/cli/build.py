@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 from ...core.errors import HostError
 from . import plan as plan_command
@@ -29,6 +30,10 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--name", default=None, help="the character's name (default: the input file's)")
     command.add_argument("--armature", default=None, metavar="NAME", help="existing armature to build on")
     command.add_argument("--torso", default="", metavar="BONE", help="its bone that carries the shoulders")
+    command.epilog = (
+        "Arms that the file has already are built again in place, keeping keys, dials, weights and additions: without "
+        "--guide or --stature from the joints that they were built from, which brings them to this version."
+    )
     command.add_argument("--root", default="", metavar="BONE", help="its bone outside the torso; holds refer to it")
     skin = command.add_mutually_exclusive_group()
     skin.add_argument("--bind", action="store_true", help="bind the visible meshes by the host's automatic weights")
@@ -69,6 +74,9 @@ def run(options: argparse.Namespace) -> int:
 
     mapping = read_mapping(Path(options.keep_weights)) if options.keep_weights else None
     files.open_input(options.input)
+    armed = _with_arms(options)
+    if armed is not None:
+        return _again(options, armed)
     name = options.name or options.input.stem
     if options.guide is not None:
         guide = guide_json.read(options.guide)
@@ -108,4 +116,50 @@ def run(options: argparse.Namespace) -> int:
     files.save_blend(options.out)
     write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
     print(f"{options.out}: {armature.name!r} has {len(guide.arms)} arms; plan.json is beside it")
+    return 0
+
+
+def _with_arms(options: argparse.Namespace) -> Any:
+    """The armature with arms that the command is about; None if it is to make new ones. Raises HostError."""
+    import bpy
+
+    from .. import rig
+    from . import files
+
+    if options.armature is not None or options.torso:
+        armature = files.choose_armature(options.armature, with_arms=False)
+        return armature if rig.has_arms(armature) else None
+    if not any(rig.has_arms(item) for item in bpy.data.objects):
+        return None
+    return files.choose_armature(None, with_arms=True)
+
+
+def _again(options: argparse.Namespace, armature: Any) -> int:
+    """Build arms that are there again, save."""
+    from ...core import guide_json
+    from ...core.guide_check import check_guide
+    from ...core.plan import json as plan_json
+    from ...core.stature import guide_from_stature
+    from .. import build as building
+    from .. import rebuild_plan, rig
+    from ..rebuild import rebuild
+    from . import files
+
+    files.show_scene_of(armature)
+    record = rig.read_record(armature)
+    guide = rebuild_plan.last_guide(record)
+    if options.guide is not None:
+        guide = guide_json.read(options.guide)
+    elif options.stature is not None:
+        guide = building.sized_for(armature, guide_from_stature(options.stature, options.name or record.name))
+    for warning in check_guide(guide):
+        print(f"note: {warning}")
+    plan = rebuild_plan.plan_again(armature, guide, torso=options.torso, root=options.root)
+    done = rebuild(armature, plan)
+    for note in done.notes:
+        print(f"note: {note}")
+    files.save_blend(options.out)
+    write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
+    said = "were built again" if done.changed else "are up to date"
+    print(f"{options.out}: the arms of {armature.name!r} {said}; plan.json is beside it")
     return 0

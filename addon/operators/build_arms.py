@@ -6,15 +6,16 @@ import bpy
 
 from ...core.arm.build import plan_arms
 from ...core.guide_check import check_guide
-from ...core.hand_proportions import with_hands
 from ...core.options import ArmOptions
-from ...core.stature import guide_from_stature
-from .. import build, marker_objects, rig
+from .. import build, build_inputs, rig
+from ..rebuild import rebuild
+from ..rebuild_plan import plan_again
 from .common import attempt
 
 
 class ARMWRIGHT_OT_build_arms(bpy.types.Operator):
-    """Build the arms in one step: on the chosen armature, or on a new one with root, torso and head"""
+    """Build the arms in one step: on the chosen armature, or on a new one with root, torso and head. Where there are
+    arms already, they are brought up to date in place: keys, dials, weights and your own additions stay"""
 
     bl_idname = "armwright.build_arms"
     bl_label = "Build arms"
@@ -23,11 +24,9 @@ class ARMWRIGHT_OT_build_arms(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         settings = context.scene.armwright_build
-        if settings.armature is not None and not settings.torso:
+        armature = settings.armature
+        if armature is not None and not settings.torso and not rig.has_arms(armature):
             cls.poll_message_set("Choose the torso bone that carries the shoulders")
-            return False
-        if settings.armature is not None and rig.has_arms(settings.armature):
-            cls.poll_message_set("This armature has arms already: remove them first")
             return False
         return True
 
@@ -38,19 +37,18 @@ class ARMWRIGHT_OT_build_arms(bpy.types.Operator):
 def _build(context: bpy.types.Context) -> str:
     settings = context.scene.armwright_build
     armature = settings.armature
-    name = armature.name if armature is not None else "Armwright"
-    guide = guide_from_stature(settings.stature, name)
-    if settings.source == "markers":
-        guide = marker_objects.read(name, armature, guide)
-    elif armature is not None:
-        guide = build.sized_for(armature, guide)
-    if settings.fingers:
-        guide = with_hands(guide)
+    guide = build_inputs.guide_of(settings)
     warnings = check_guide(guide)
+    if rig.has_arms(armature):
+        done = rebuild(armature, plan_again(armature, guide))
+        said = f"Arms of {armature.name} built again" if done.changed else f"Arms of {armature.name} are up to date"
+        return "; ".join((said, *done.notes, *warnings))
     if armature is None:
         at = tuple(settings.foot) if settings.source == "stature" else (0.0, 0.0, 0.0)
-        armature = build.build_new(plan_arms(guide, ArmOptions()), name, at)
+        armature = build.build_new(plan_arms(guide, ArmOptions()), guide.name, at)
+        source = settings.source
         settings.armature, settings.torso, settings.root = armature, "", ""
+        settings.source = source
     else:
         build.build(
             armature, plan_arms(guide, ArmOptions(), build.attachment_to(armature, settings.torso, settings.root))

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import bpy
 
-from .. import marker_objects, rig
+from .. import build_inputs, marker_objects, rig
+
+SOURCES = ("stature", "markers")
 
 
 class ARMWRIGHT_PT_build(bpy.types.Panel):
@@ -20,8 +22,11 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         layout, settings = self.layout, context.scene.armwright_build
         layout.use_property_split = True
         layout.use_property_decorate = False
-        layout.row().prop(settings, "source", expand=True)
-        if settings.source == "stature" or not marker_objects.find_markers():
+        again = rig.has_arms(settings.armature)
+        sources = layout.row()
+        for key in (*SOURCES, *((build_inputs.AS_BUILT,) if again else ())):
+            sources.prop_enum(settings, "source", key)
+        if settings.source == "stature" or (settings.source == "markers" and not marker_objects.find_markers()):
             row = layout.row(align=True)
             row.prop(settings, "stature")
             row.operator("armwright.measure_mesh", text="", icon="EYEDROPPER")
@@ -32,12 +37,18 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         layout.prop(settings, "armature", text="Build on")
         if settings.armature is None:
             layout.label(text="A new armature with a plain torso", icon="INFO")
-        elif not rig.has_arms(settings.armature):
+        elif again:
+            news = build_inputs.news_of(settings)
+            layout.label(text=news or "As at the last build", icon="INFO" if news else "CHECKMARK")
+        else:
             layout.prop_search(settings, "torso", settings.armature.data, "bones")
             layout.prop_search(settings, "root", settings.armature.data, "bones")
         column = layout.column()
         column.scale_y = 1.4
-        column.operator("armwright.build_arms", icon="ADD")
+        if again:
+            column.operator("armwright.build_arms", text="Build again", icon="FILE_REFRESH")
+        else:
+            column.operator("armwright.build_arms", icon="ADD")
         layout.operator_menu_enum("armwright.bind_skin", "way", icon="MOD_ARMATURE")
         if rig.has_arms(context.object):
             layout.operator("armwright.remove_arms", icon="REMOVE")
