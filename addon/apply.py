@@ -131,7 +131,7 @@ def add_constraint(armature: bpy.types.Object, constraint: Constraint) -> bpy.ty
     made = armature.pose.bones[constraint.bone].constraints.new(CONSTRAINT_TYPES[constraint.kind])
     made.name = constraint.name
     if constraint.kind == "armature":
-        made.targets.new()
+        made.targets.new()  # type: ignore[attr-defined]
     aim_constraint(armature, made, constraint)
     made.influence = constraint.influence
     made.show_expanded = False
@@ -152,7 +152,7 @@ def holder_of(made: bpy.types.Constraint, constraint: Constraint) -> Any:
     """What names a constraint's target; None if it was lost."""
     # Carried like a child, a bone is listed among the targets; every other kind has just one.
     if constraint.kind == "armature":
-        return made.targets[0] if len(made.targets) else None
+        return made.targets[0] if len(made.targets) else None  # type: ignore[attr-defined]
     return made
 
 

@@ -69,9 +69,9 @@ def _all(armature: bpy.types.Object, going: set[str], made: Made) -> Iterator[tu
             if getattr(modifier, "object", None) == armature and getattr(modifier, "subtarget", "") in going:
                 yield modifier.subtarget, f"the modifier {modifier.name!r} of {item.name!r}"
         yield from _held(item, "", item.constraints, armature, going, made)
-        for bone in item.pose.bones if item.pose is not None else ():
-            if item != armature or bone.name not in going:
-                yield from _held(item, bone.name, bone.constraints, armature, going, made)
+        for posed in item.pose.bones if item.pose is not None else ():
+            if item != armature or posed.name not in going:
+                yield from _held(item, posed.name, posed.constraints, armature, going, made)
     for block in _animated():
         for curve in block.animation_data.drivers:
             if block == armature and (curve.data_path, curve.array_index) in made.drivers:

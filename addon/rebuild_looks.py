@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from functools import partial
 from typing import Any
 
 import bpy
@@ -44,7 +45,7 @@ def looks(work: Work) -> Iterator[Change]:
             if not _same(value, before[key]) and _same(now[key], before[key])
         }
         if moved:
-            yield Change(lambda posed=posed, moved=moved: dress(posed, moved, work.armature.pose.bones))
+            yield Change(partial(dress, posed, moved, work.armature.pose.bones))
 
 
 def planned_look(display: Display) -> dict[str, Any]:
@@ -123,9 +124,9 @@ def memberships(work: Work) -> Iterator[Change]:
         base = work.made.bones.get(bone.name)
         if bone.name in work.fresh:
             if not now:
-                yield Change(lambda bone=bone: _join(work, bone))
+                yield Change(partial(_join, work, bone))
         elif base is not None and bone.collection != base.collection and now == {base.collection}:
-            yield Change(lambda bone=bone, base=base: _join(work, bone, leave=base.collection))
+            yield Change(partial(_join, work, bone, leave=base.collection))
 
 
 def _join(work: Work, bone: Bone, leave: str = "") -> None:

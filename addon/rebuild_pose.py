@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from typing import Any
 
 import bpy
@@ -21,11 +22,11 @@ def channels(work: Work) -> Iterator[Change]:
             continue
         if bone.name in work.fresh:
             if any(not same(_plain(getattr(posed, key)), value) for key, value in apply.channels_of(bone).items()):
-                yield Change(lambda posed=posed, bone=bone: apply.set_channels(posed, bone))
+                yield Change(partial(apply.set_channels, posed, bone))
             continue
         base = work.made.bones.get(bone.name)
         if base is not None and (values := _moved(posed, base, bone)):
-            yield Change(lambda posed=posed, values=values: _set(posed, values))
+            yield Change(partial(_set, posed, values))
 
 
 def _moved(posed: bpy.types.PoseBone, base: Bone, bone: Bone) -> dict[str, Any]:
@@ -57,20 +58,18 @@ def properties(work: Work) -> Iterator[Change]:
             note = ""
             if (entry.bone, entry.name) in work.made.properties and entry.bone not in work.fresh:
                 note = f"the property {entry.name!r} of {entry.bone!r} was gone: made again"
-            yield Change(lambda posed=posed, entry=entry: apply.add_property(posed, entry), note)
+            yield Change(partial(apply.add_property, posed, entry), note)
             continue
         value = posed[entry.name]
         if entry.dial and isinstance(value, int | float) and not entry.low <= value <= entry.high:
             nearest = min(max(float(value), entry.low), entry.high)
             yield Change(
-                lambda posed=posed, entry=entry, nearest=nearest: posed.__setitem__(entry.name, nearest),
+                partial(posed.__setitem__, entry.name, nearest),
                 f"the dial {entry.name!r} of {entry.bone!r} was {value:g}, outside of its range: it is {nearest:g} now",
             )
         base = work.made.properties.get((entry.bone, entry.name))
         if base is not None and isinstance(value, float) and (shown := _shown(posed, base, entry)):
-            yield Change(
-                lambda posed=posed, entry=entry, shown=shown: posed.id_properties_ui(entry.name).update(**shown)
-            )
+            yield Change(partial(posed.id_properties_ui(entry.name).update, **shown))
 
 
 def _shown(posed: bpy.types.PoseBone, base: Property, entry: Property) -> dict[str, Any]:
@@ -96,16 +95,19 @@ def drivers(work: Work) -> Iterator[Change]:
         if work.made.drivers.get((path, index)) == driver and driver.bone not in work.fresh:
             what = "was gone: made again" if curve is None else f"read {curve.driver.expression!r}: put back"
             note = f"the driver of {path} {what}"
-        yield Change(lambda driver=driver: _drive(work.armature, driver), note)
+        yield Change(partial(_drive, work.armature, driver), note)
 
 
 def _drive(armature: bpy.types.Object, driver: Driver) -> None:
-    path, index = driven_path(driver)
+    _undrive(armature, *driven_path(driver))
+    apply.add_driver(armature, driver)
+
+
+def _undrive(armature: bpy.types.Object, path: str, index: int) -> None:
     animation = armature.animation_data
     curve = animation.drivers.find(path, index=index) if animation is not None else None
     if curve is not None:
         animation.drivers.remove(curve)
-    apply.add_driver(armature, driver)
 
 
 def _is_driven(armature: bpy.types.Object, curve: bpy.types.FCurve, driver: Driver) -> bool:
@@ -131,7 +133,7 @@ def leftovers(work: Work) -> Iterator[Change]:
     for path, index in work.made.drivers:
         if (path, index) in planned or animation is None or animation.drivers.find(path, index=index) is None:
             continue
-        yield Change(lambda path=path, index=index: animation.drivers.remove(animation.drivers.find(path, index=index)))
+        yield Change(partial(_undrive, armature, path, index))
     wanted = {(entry.bone, entry.name) for entry in work.plan.properties}
     kept_bones = {bone.name for bone in work.plan.bones}
     for (bone, name), base in work.made.properties.items():
@@ -141,7 +143,7 @@ def leftovers(work: Work) -> Iterator[Change]:
         if base is not None and base.dial and _is_used(armature, posed, base):
             # Nothing to change: the value stays as a property of the user's.
             continue
-        yield Change(lambda posed=posed, name=name: posed.__delitem__(name))
+        yield Change(partial(posed.__delitem__, name))
 
 
 def _is_used(armature: bpy.types.Object, posed: bpy.types.PoseBone, dial: Property) -> bool:
