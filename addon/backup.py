@@ -63,6 +63,8 @@ def put_back(armature: bpy.types.Object, backup: Backup, bones: Collection[str])
         if name in armature.pose.bones and name in copy.pose.bones:
             _put_back_bone(armature, armature.pose.bones[name], copy.pose.bones[name])
     _put_back_drivers(armature, copy)
+    # What pointed to the armature itself points to the copy in the copy.
+    copy.user_remap(armature)
     armature[rig.KEY] = backup.record
     bpy.data.objects.remove(copy)
     remove.roll_back_file(backup.file)
@@ -83,6 +85,8 @@ def _put_back_bone(armature: bpy.types.Object, bone: bpy.types.PoseBone, was: bp
             bone.id_properties_ui(key).update_from(was.id_properties_ui(key))
         path = f'["{bpy.utils.escape_identifier(key)}"]'
         bone.property_overridable_library_set(path, was.is_property_overridable_library(path))
+    # First, because the host converts the channels when it is written.
+    bone.rotation_mode = was.rotation_mode
     _put_back_values(bone, was)
     _put_back_values(bone.color, was.color)
     _put_back_values(bone.color.custom, was.color.custom)

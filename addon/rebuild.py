@@ -97,12 +97,13 @@ def _carry_out(armature: bpy.types.Object, task: _Task) -> list[str]:
     """Do it; sentences about what the user did not ask for."""
     renames.rename(armature, task.names)
     changed, notes = rebuild_bones.edits(task.work)
-    rebuild_bones.write(task.work, changed, task.going)
+    rebuild_bones.write(task.work, changed)
     before = frozenset(armature.data.collections_all.keys())
     for find in FINDERS:
         for change in list(find(task.work)):
             change.do()
             notes += [change.note] if change.note else []
+    rebuild_bones.take_out(task.work, task.going)
     rig.write_record(armature, _record(task, _collections(armature, task, before)))
     return notes
 

@@ -45,10 +45,10 @@ def edits(work: Work) -> tuple[list[Bone], list[str]]:
     return found, notes
 
 
-def write(work: Work, changed: list[Bone], going: Collection[str]) -> None:
-    """Make and place the `changed` bones, and remove the `going` ones with their drivers."""
+def write(work: Work, changed: list[Bone]) -> None:
+    """Make and place the `changed` bones."""
     armature, fresh = work.armature, work.fresh
-    if changed or going:
+    if changed:
         with host.mode(armature, "EDIT"), _one_side(armature.data):
             edit = armature.data.edit_bones
             for bone in changed:
@@ -59,10 +59,16 @@ def write(work: Work, changed: list[Bone], going: Collection[str]) -> None:
                 base = work.made.bones.get(bone.name)
                 if bone.name in fresh or (base is not None and made.use_deform == base.deform):
                     made.use_deform = bone.deform
-            for name in work.left:
-                _hang_higher(edit[name], going)
-    if going:
-        remove.remove_bones(armature, sorted(going), [])
+
+
+def take_out(work: Work, going: Collection[str]) -> None:
+    """Remove bones that nothing needs any more; those of theirs that stay with the user hang on what carried them."""
+    if not going:
+        return
+    with host.mode(work.armature, "EDIT"):
+        for name in work.left:
+            _hang_higher(work.armature.data.edit_bones[name], going)
+    remove.remove_bones(work.armature, sorted(going), [])
 
 
 def _hang_higher(bone: bpy.types.EditBone, going: Collection[str]) -> None:

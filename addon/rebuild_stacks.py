@@ -44,9 +44,7 @@ def _stack_change(
     there = {item.name: item for item in posed.constraints}
     clashing = [name for name in there if name in wanted and name not in ours]
     wrong = [
-        name
-        for name, item in wanted.items()
-        if name in ours and name in there and not is_made(work.armature, there[name], item)
+        name for name, item in wanted.items() if name in ours and name in there and not is_made(work, there[name], item)
     ]
     missing = [name for name in wanted if name not in there or name in clashing]
     order = merged(list(there), ours, list(wanted))
@@ -71,6 +69,7 @@ def _bring_up(work: Work, bone: str, wanted: Mapping[str, Constraint], ours: set
     for name in clashing:
         # The host renames in curves and drivers as well.
         stack[name].name = f"{name} (own)"
+    order = merged([item.name for item in stack], ours, list(wanted))
     for name in [item.name for item in stack if item.name in ours and item.name not in wanted]:
         stack.remove(stack[name])
     for name, item in wanted.items():
@@ -82,26 +81,26 @@ def _bring_up(work: Work, bone: str, wanted: Mapping[str, Constraint], ours: set
             made.influence, made.mute = influence, mute
         elif there is None:
             apply.add_constraint(work.armature, item)
-        elif not is_made(work.armature, there, item):
+        elif not is_made(work, there, item):
             apply.aim_constraint(work.armature, there, item)
-    order = merged([item.name for item in stack], {*ours, *wanted}, list(wanted))
     for place, name in enumerate(order):
         at = stack.find(name)
         if at != place:
             stack.move(at, place)
 
 
-def is_made(armature: bpy.types.Object, there: Any, item: Constraint) -> bool:
+def is_made(work: Work, there: Any, item: Constraint) -> bool:
     """Whether a constraint is of the kind, and has the target and the settings, that the plan says.
 
     Its influence is a driver's or the animator's, and so is whether it is muted.
     """
+    driven = {entry.channel for entry in work.plan.drivers if (entry.bone, entry.constraint) == (item.bone, item.name)}
     if not _is_kind(there, item):
         return False
     holder = apply.holder_of(there, item)
-    if holder.target != armature or holder.subtarget != item.target:
+    if holder.target != work.armature or holder.subtarget != item.target:
         return False
-    return all(same(getattr(there, key), value) for key, value in apply.settings_of(item).items())
+    return all(same(getattr(there, key), value) for key, value in apply.settings_of(item).items() if key not in driven)
 
 
 def _is_kind(there: Any, item: Constraint) -> bool:
