@@ -14,15 +14,14 @@ def merged(current: Sequence[str], ours: Collection[str], planned: Sequence[str]
     """
     staying = [name for name in current if name in ours and name in planned]
     last = current.index(staying[-1]) if staying else -1
-    behind: dict[str, list[str]] = {name: [] for name in planned}
-    first: list[str] = []
-    at_end: list[str] = []
-    anchor = ""
+    end = len(planned)
+    # What stands before and behind each of the plan's: place 0 is before all of them.
+    behind: list[list[str]] = [[] for _ in range(end + 1)]
+    anchor = lowest = 0
     for place, name in enumerate(current):
         if name in ours:
-            anchor = name if name in planned else anchor
-        elif place > last:
-            at_end.append(name)
-        else:
-            (behind[anchor] if anchor else first).append(name)
-    return [*first, *(name for one in planned for name in (one, *behind[one])), *at_end]
+            anchor = planned.index(name) + 1 if name in planned else anchor
+            continue
+        lowest = end if place > last else max(anchor, lowest)
+        behind[lowest].append(name)
+    return [*behind[0], *(name for at, one in enumerate(planned, 1) for name in (one, *behind[at]))]
