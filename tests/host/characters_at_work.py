@@ -111,7 +111,7 @@ def work_of(armature: Any) -> dict[str, Any]:
             for action in bpy.data.actions
         },
         "bones": {name: bone for name, bone in bones.items() if name not in made.bones and name != "ring"},
-        # The host keeps a bone by its place in its parent, so that one which hangs on a moved bone of the arms is rounded.
+        # The host keeps a bone by its place in its parent, so that one which hangs on a moved one is rounded.
         "ring": (bones["ring"][0], np.round(np.array(bones["ring"][1]), 5).tolist(), bones["ring"][4:]),
         "channels": {
             bone.name: (

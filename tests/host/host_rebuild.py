@@ -1,4 +1,4 @@
-"""Building again: what a user did survives, the same inputs change nothing, other inputs give what a new build would."""
+"""Building again: a user's work survives, the same inputs change nothing, others give what a new build would."""
 
 from __future__ import annotations
 
