@@ -14,7 +14,7 @@ from ..core.plan.model import Plan
 from ..core.plan.upgrade import split, successors
 from ..core.plan.validate import validate
 from ..core.rig_record import RigRecord, record_of
-from . import backup, build, host, rebuild_bones, rebuild_looks, rebuild_pose, rebuild_stacks, renames, rig
+from . import backup, build, host, rebuild_bones, rebuild_looks, rebuild_pose, rebuild_stacks, remove, renames, rig
 from .dependents import dependents, listed, weighted
 from .rebuild_plan import last_made
 from .rebuild_work import Change, Work
@@ -85,6 +85,7 @@ def rebuild(armature: bpy.types.Object, plan: Plan) -> Rebuilt:
             _roll_back(armature, task, kept)
             raise
         backup.drop(kept)
+        remove.remove_shapes()
     bpy.context.view_layer.update()
     return Rebuilt(True, (*task.notes, *notes))
 

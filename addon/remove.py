@@ -112,7 +112,7 @@ def remove_arms(armature: bpy.types.Object, *, losing: bool = False) -> None:
         armature.animation_data_clear()
     del armature[rig.KEY]
     hand_poses.remove_hand_poses(armature)
-    _remove_shapes()
+    remove_shapes()
 
 
 def losses(armature: bpy.types.Object) -> list[str]:
@@ -131,7 +131,7 @@ def _arm_bones(record: RigRecord) -> list[str]:
     return [name for name in record.bones if name.endswith(sides)]
 
 
-def _remove_shapes() -> None:
+def remove_shapes() -> None:
     """Wire shapes that nothing wears any more."""
     for item in [item for item in bpy.data.objects if item.name.startswith("armwright.shape.") and item.users == 0]:
         mesh = item.data

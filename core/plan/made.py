@@ -6,13 +6,13 @@ import base64
 import binascii
 import zlib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .. import codec
 from ..errors import PlanError
 from . import json as plan_json
 from .model import FORMAT, VERSION, Bone, Constraint, Driver, Plan, Property
-from .upgrade import version_1_items
+from .upgrade import look_of_version_1, split, version_1_items
 
 _WHAT = "record of what was built"
 _DAMAGED = "this record of what was built is damaged: remove the arms and build them again"
@@ -63,19 +63,26 @@ def made_by(plan: Plan) -> Made:
 def made_by_version_1(bones: Sequence[str], arms: Collection[str], again: Plan) -> Made:
     """What version 1 made, given its bones and arms; `again`: the plan of its inputs by today's version.
 
-    What a part of the same name looks like today is taken for what version 1 gave it; where that was something else,
-    it passes for a user's and stays.
+    Where a part has the same name and place today, what today's plan says of it is taken for what version 1 set, except
+    for its look; what was set otherwise passes for a user's and stays.
     """
     now = made_by(again)
+    parts = {name: split(name, arms) for name in now.bones}
     found: dict[str, set[tuple[str, str, int]]] = {"constraint": set(), "driver": set(), "property": set()}
     for kind, bone, name, index in version_1_items(bones, arms):
         found[kind].add((bone, name, index))
     return Made(
-        now.bones,
+        {name: _as_in_version_1(bone, *parts[name], now.bones) for name, bone in now.bones.items()},
         {(bone, name): None for bone, name, _ in found["constraint"]},
         {(bone_path(bone) + path, index): None for bone, path, index in found["driver"]},
         {(bone, name): now.properties.get((bone, name)) for bone, name, _ in found["property"]},
     )
+
+
+def _as_in_version_1(bone: Bone, part: str, arm: str, bones: Mapping[str, Bone]) -> Bone:
+    length = sum(bones[name].length for name in (f"fk.upper_arm.{arm}", f"fk.forearm.{arm}") if name in bones)
+    look = look_of_version_1(part, arm, bone.length, length) if arm else None
+    return bone if look is None else replace(bone, display=look)
 
 
 def renamed(made: Made, names: Mapping[str, str]) -> Made:

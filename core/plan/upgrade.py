@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
-from .model import VERSION, Plan
+from .model import VERSION, Display, Plan
 
 # By the version that is left behind: a part and the one that takes over its weights, keys and whatever names it.
 RENAMES: Mapping[int, Mapping[str, str]] = {
@@ -71,6 +71,28 @@ PROPERTIES_1: Mapping[str, tuple[str, ...]] = {
     "ik.span": ("whole", "slack", "grow", "held_length"),
     "ik.forearm": ("need",),
 }
+# How the controls looked: shape, hue, size along X, Y and Z, offset along Y and Z, and the part that it is drawn at.
+# A size is a share of the arm's length, or with "own" of the control's.
+Share = tuple[float, str]
+LOOKS_1: Mapping[str, tuple[str, str, tuple[Share, Share, Share], tuple[Share, Share], str]] = {
+    "fk.clavicle": ("arch", "shoulder", ((0.2, ""),) * 3, ((0.9, "own"), (0.03, "")), "skin.clavicle"),
+    "fk.upper_arm": ("ring", "body", ((0.15, ""),) * 3, ((0.45, "own"), (0.0, "")), "aux.upper_arm"),
+    "fk.forearm": ("ring", "body", ((0.12, ""),) * 3, ((0.45, "own"), (0.0, "")), "aux.forearm"),
+    "fk.hand": ("ring", "body", ((0.1, ""),) * 3, ((0.45, "own"), (0.0, "")), "skin.hand"),
+    "hold.hand": ("slab", "held", ((0.13, ""), (1.0, "own"), (0.07, "")), ((0.5, "own"), (0.0, "")), ""),
+    "hold.elbow": ("cube", "held", ((0.11, ""),) * 3, ((0.0, ""), (0.0, "")), ""),
+    "aim.elbow": ("star", "body", ((0.07, ""),) * 3, ((0.0, ""), (0.0, "")), ""),
+}
+
+
+def look_of_version_1(part: str, arm: str, own: float, length: float) -> Display | None:
+    """How version 1 drew a control of `own` length on an arm of `length`, metres; None for a part without a shape."""
+    if part not in LOOKS_1:
+        return None
+    shape, hue, size, offset, at = LOOKS_1[part]
+    x, y, z = (share * (own if of else length) for share, of in size)
+    along, over = (share * (own if of else length) for share, of in offset)
+    return Display(shape, hue, (x, y, z), (0.0, along, over), f"{at}.{arm}" if at else "")
 
 
 def successors(version: int, bones: Sequence[str], arms: Collection[str], plan: Plan) -> dict[str, str]:

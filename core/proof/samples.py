@@ -46,8 +46,8 @@ class ArmSamples:
 
     `fk_clavicle` is the clavicle's control, `clavicle` the clavicle after the lift; `upper_arm`, `forearm`, `hand` are
     the arm as it ends up, their heads the shoulder, elbow and wrist; `elbow` and `wrist` have the joints as heads too;
-    the skin bones carry the stretch in the length of their axes; `fingers` is what carries the fingers. `upper_skin` and
-    `forearm_skin`, (N, K, 4, 4), are all the bones that share a segment's roll, the first of them included.
+    the skin bones carry the stretch in the length of their axes; `fingers` is what carries the fingers. `upper_skin`
+    and `forearm_skin`, (N, K, 4, 4), are all the bones that share a segment's roll, the first of them included.
     """
 
     torso: Array

@@ -102,6 +102,11 @@ def work_of(armature: Any) -> dict[str, Any]:
     snapshot = deep_snapshot()
     bones = snapshot["armatures"][armature.data.name]["bones"]
     animation = armature.animation_data
+    hanging = [
+        bone.name
+        for bone in armature.data.bones
+        if bone.name not in made.bones and any(parent.name in made.bones for parent in bone.parent_recursive)
+    ]
     return {
         "actions": {
             action.name: sorted(
@@ -110,9 +115,11 @@ def work_of(armature: Any) -> dict[str, Any]:
             )
             for action in bpy.data.actions
         },
-        "bones": {name: bone for name, bone in bones.items() if name not in made.bones and name != "ring"},
+        "bones": {name: bone for name, bone in bones.items() if name not in made.bones and name not in hanging},
         # The host keeps a bone by its place in its parent, so that one which hangs on a moved one is rounded.
-        "ring": (bones["ring"][0], np.round(np.array(bones["ring"][1]), 5).tolist(), bones["ring"][4:]),
+        "hanging": {
+            name: (bones[name][0], np.round(np.array(bones[name][1]), 5).tolist(), bones[name][4:]) for name in hanging
+        },
         "channels": {
             bone.name: (
                 tuple(bone.location),
@@ -123,7 +130,7 @@ def work_of(armature: Any) -> dict[str, Any]:
                 tuple(bone.lock_rotation),
             )
             for bone in armature.pose.bones
-            if not bone.name.startswith(("aux.", "ik.", "skin.", "ring"))
+            if not bone.name.startswith(("aux.", "ik.", "skin.", *hanging))
         },
         "properties": {
             (bone.name, key): str(value.to_list() if hasattr(value, "to_list") else value)
