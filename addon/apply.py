@@ -37,7 +37,7 @@ VOLUME = {"XZ": "VOLUME_XZX", "NONE": "NO_VOLUME"}
 def add_bones(armature: bpy.types.Object, plan: Plan) -> None:
     """Create the plan's bones in edit mode."""
     data = armature.data
-    with host.mode(armature, "EDIT"):
+    with host.mode(armature, "EDIT"), host.same_ends(data):
         edit = data.edit_bones
         for bone in plan.bones:
             made = edit.new(bone.name)

@@ -109,6 +109,16 @@ def mode(armature: bpy.types.Object, wanted: str) -> Iterator[None]:
             bpy.ops.object.mode_set(mode=before_mode)
 
 
+@contextmanager
+def same_ends(data: bpy.types.Armature) -> Iterator[None]:
+    """In edit mode: which ends of the bones are selected stays. Host 4.5 lets go of a bone's tail that gets a child."""
+    before = {bone.name: (bone.select, bone.select_head, bone.select_tail) for bone in data.edit_bones}
+    yield
+    for bone in data.edit_bones:
+        if bone.name in before and before[bone.name] != (bone.select, bone.select_head, bone.select_tail):
+            bone.select, bone.select_head, bone.select_tail = before[bone.name]
+
+
 def leave_mode() -> None:
     """Bring the active object to object mode, if there is one in another mode.
 

@@ -49,7 +49,7 @@ def write(work: Work, changed: list[Bone]) -> None:
     """Make and place the `changed` bones."""
     armature, fresh = work.armature, work.fresh
     if changed:
-        with host.mode(armature, "EDIT"), _one_side(armature.data):
+        with host.mode(armature, "EDIT"), host.same_ends(armature.data), _one_side(armature.data):
             edit = armature.data.edit_bones
             for bone in changed:
                 made = edit.get(bone.name)

@@ -135,7 +135,7 @@ def test_without_the_arms_the_armature_is_what_it_was(empty_file: Any) -> None:
 
     armature = users_own()
     names = armature.data.bones.keys()
-    whole, before = deep_snapshot(), everything_of(armature, names)
+    before, whole = everything_of(armature, names), deep_snapshot()
     build(armature, plan_for(armature))
     again(armature, guide_of(1.9))
     remove_arms(armature)
