@@ -9,6 +9,19 @@ import numpy as np
 FRAMES = (1, 9, 16, 28, 40)
 
 
+class Near:
+    """Numbers that are equal to others within a few of single precision's roundings."""
+
+    def __init__(self, values: Any) -> None:
+        self.values = np.array(values)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Near) and bool(np.allclose(self.values, other.values, rtol=0.0, atol=2e-6))
+
+    def __hash__(self) -> int:
+        raise TypeError("what is near has no hash")
+
+
 def at_work() -> Any:
     """Arms on the keeper's own armature, animated and changed by a user in every way that has to survive."""
     import bpy
@@ -117,9 +130,7 @@ def work_of(armature: Any) -> dict[str, Any]:
         },
         "bones": {name: bone for name, bone in bones.items() if name not in made.bones and name not in hanging},
         # The host keeps a bone by its place in its parent, so that one which hangs on a moved one is rounded.
-        "hanging": {
-            name: (bones[name][0], np.round(np.array(bones[name][1]), 5).tolist(), bones[name][4:]) for name in hanging
-        },
+        "hanging": {name: (bones[name][0], Near(bones[name][1]), bones[name][4:]) for name in hanging},
         "channels": {
             bone.name: (
                 tuple(bone.location),

@@ -202,7 +202,6 @@ BUILDS: dict[str, tuple[tuple[str, ...], str]] = {
     "unknown armature": (("body.blend", "--armature", "Ghost", "--torso", "chest"), "no armature named 'Ghost'.*Body"),
     "two armatures": (("two.blend", "--torso", "chest"), "--armature: Body, Second"),
     "root on the torso": (("body.blend", "--torso", "hips", "--root", "chest"), "moves with the torso"),
-    "arms twice": (("armed/wren.blend", "--torso", "chest"), "has arms already"),
     "bad guide": (("body.blend", "--torso", "chest", "--guide", "song.txt"), "joint guide"),
 }
 

@@ -103,7 +103,7 @@ def refuses_everything(armature: Any, words: str) -> None:
     for operator, calls in CHANGES.items():
         for options in calls:
             sentence = told(operator, options)
-            expected = words if operator != "build_arms" else "is linked from|has arms already"
+            expected = words if operator != "build_arms" else "is linked from"
             assert re.search(expected, sentence), (operator, sentence)
             # One sentence, no Python.
             assert "\n" not in sentence and "Traceback" not in sentence, (operator, sentence)
