@@ -49,7 +49,8 @@ def one(side: str) -> Any:
 
 BODIES = {
     "long arms": lambda: of_both(1.7, 1.9, 1.2),
-    "short arms": lambda: of_both(0.4, 0.45, 0.7),
+    # Half as long on the same torso. Much shorter, and nothing that the hands could hold stays in reach while it tilts.
+    "short arms": lambda: of_both(0.5, 0.5, 0.8),
     "arms that are not alike": unlike,
     "the left arm alone": lambda: one("L"),
     "the right arm alone": lambda: one("R"),
