@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from ..anatomy import FOREARM, SHOULDER_HALF_BREADTH, SHOULDER_HEIGHT, UPPER_ARM
 from ..errors import FitError
-from ..guide import FRONT, UP, ArmGuide, Guide, TorsoGuide, Vec3
+from ..guide import FRONT, UP, ArmGuide, Guide, PivotGuide, TorsoGuide, Vec3
 from ..stature import CHEST_HEIGHT, CLAVICLE_ASIDE, CLAVICLE_FORWARD, HIP_HEIGHT, NECK_HEIGHT, WAIST_HEIGHT
 from .arms import arms_of
-from .hand import Palm, palm_of
+from .hand import Palm
+from .hand_read import read_hand, vec
 from .joints import ArmJoints, Read, joints_of
 from .line import centre_line
 from .surface import Array, Faces, Net, net_of, triangles_of
@@ -22,6 +23,7 @@ from .walk import Body, Limb, body_of, from_tip
 ARM = UPPER_ARM + FOREARM
 # A joint that is farther than this, over the arm's length, from the other side's mirror image is worth a look.
 UNLIKE = 0.1
+JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
 SIDE_WORDS = {"L": "left", "R": "right"}
 
 
@@ -31,7 +33,7 @@ class Reading:
 
     Attributes:
         side: "L" or "R".
-        part: the field of ArmGuide.
+        part: the field of ArmGuide, or finger and joint, such as "index.1" for its root; see `place_of`.
         confidence: 0 to 1.
         guessed: by proportion or convention; False: read from the mesh.
     """
@@ -49,6 +51,14 @@ class Fit:
     guide: Guide
     readings: tuple[Reading, ...]
     warnings: tuple[str, ...]
+
+
+def place_of(arm: ArmGuide, part: str) -> Vec3 | None:
+    """The point or direction that a reading of `arm` is about; None for `pivots`, which are several."""
+    finger, _, number = part.partition(".")
+    if number:
+        return next(item for item in arm.fingers if item.name == finger).joints[int(number) - 1]
+    return None if part == "pivots" else getattr(arm, part)  # type: ignore[no-any-return]
 
 
 def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec3 = FRONT, unit: float = 1.0) -> Fit:
@@ -79,8 +89,8 @@ def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec
         name=name,
         arms=tuple(_turned(arm, frame) for arm in arms),
         torso=_torso(net, waist, float(np.mean([arm.shoulder[2] for arm in arms])), frame),
-        up=_vec(frame[2]),
-        front=_vec(-frame[1]),
+        up=vec(frame[2]),
+        front=vec(-frame[1]),
     )
     return Fit(guide, tuple(readings), tuple(warnings))
 
@@ -89,40 +99,32 @@ def _arm(net: Net, body: Body, limb: Limb, side: str, waist: Array) -> tuple[Arm
     limb, levels = from_tip(net, limb, body.distance)
     line = centre_line(net, limb, levels)
     joints = joints_of(net, limb, line, float(waist[0]))
-    left = side == "L"
-    wrist, end = joints.wrist.point, joints.hand_end.point
-    outward = np.array([1.0 if left else -1.0, 0.0, 0.0])
-    # A palm faces down in a T-pose and inwards where the arm hangs: where both count, the hand's direction decides.
-    usual = -outward - np.array([0.0, 0.0, 1.0])
-    # A stub, whose wrist could only be guessed, has a thin direction too, but it says nothing about a palm.
-    hand = limb.patches[:0] if joints.wrist.guessed else limb.patches
-    palm = palm_of(net.points[hand], net.areas[hand], wrist, end, left, usual)
+    hand = read_hand(net, limb, joints, side == "L")
     clavicle = _clavicle(joints.shoulder.point, waist)
-    bend, bend_reading, warnings = _bend(joints, palm, side)
+    bend, bend_reading, warnings = _bend(joints, hand.palm, side)
     arm = ArmGuide(
         side=side,
-        clavicle=_vec(clavicle),
-        shoulder=_vec(joints.shoulder.point),
-        elbow=_vec(joints.elbow.point),
-        wrist=_vec(wrist),
-        hand_end=_vec(end),
-        palm=_vec(palm.direction),
-        bend=_vec(bend),
+        clavicle=vec(clavicle),
+        shoulder=vec(joints.shoulder.point),
+        elbow=vec(joints.elbow.point),
+        wrist=vec(joints.wrist.point),
+        hand_end=vec(hand.end.point),
+        palm=vec(hand.palm.direction),
+        bend=vec(bend),
+        fingers=hand.fingers,
+        pivots=hand.pivots,
     )
     parts: list[tuple[str, Read]] = [
         ("clavicle", Read(clavicle, 0.3, True)),
         ("shoulder", joints.shoulder),
         ("elbow", joints.elbow),
         ("wrist", joints.wrist),
-        ("hand_end", joints.hand_end),
+        ("hand_end", hand.end),
     ]
     readings = [Reading(side, part, read.confidence, read.guessed) for part, read in parts]
-    readings += [Reading(side, "palm", palm.confidence, palm.guessed), bend_reading]
-    if palm.guessed:
-        warnings.append(
-            f"the {SIDE_WORDS[side]} hand is a stub or has no flat side, so its palm was guessed: check where it faces"
-        )
-    return arm, readings, warnings
+    readings += [Reading(side, "palm", hand.palm.confidence, hand.palm.guessed), bend_reading]
+    readings += [Reading(side, part, confidence, guessed) for part, confidence, guessed in hand.readings]
+    return arm, readings, warnings + [f"the {SIDE_WORDS[side]} hand {note}" for note in hand.notes]
 
 
 def _bend(joints: ArmJoints, palm: Palm, side: str) -> tuple[Array, Reading, list[str]]:
@@ -168,7 +170,7 @@ def _torso(net: Net, waist: Array, shoulder_height: float, frame: Array) -> Tors
     levels = [low + scale * level for level in (HIP_HEIGHT, WAIST_HEIGHT, CHEST_HEIGHT, NECK_HEIGHT)]
     top = max(high, levels[-1] + 0.05 * scale)
     points = [np.array([waist[0], waist[1], level]) @ frame for level in (low, *levels, top)]
-    return TorsoGuide(_vec(points[0]), tuple(_vec(point) for point in points[1:-1]), _vec(points[-1]))
+    return TorsoGuide(vec(points[0]), tuple(vec(point) for point in points[1:-1]), vec(points[-1]))
 
 
 def _frame(up: Vec3, front: Vec3) -> Array:
@@ -188,13 +190,17 @@ def _turned(arm: ArmGuide, frame: Array) -> ArmGuide:
     """The arm in the mesh's space."""
 
     def back(vector: Vec3) -> Vec3:
-        return _vec(np.array(vector) @ frame)
+        return vec(np.array(vector) @ frame)
 
-    return ArmGuide(
-        arm.side, back(arm.clavicle), back(arm.shoulder), back(arm.elbow), back(arm.wrist), back(arm.hand_end),
-        back(arm.palm), None if arm.bend is None else back(arm.bend),
-    )  # fmt: skip
-
-
-def _vec(vector: Array) -> Vec3:
-    return float(vector[0]), float(vector[1]), float(vector[2])
+    return replace(
+        arm,
+        **{item: back(getattr(arm, item)) for item in (*JOINTS, "palm")},
+        bend=None if arm.bend is None else back(arm.bend),
+        fingers=tuple(
+            replace(finger, joints=tuple(map(back, finger.joints)), curl=None if finger.curl is None else back(finger.curl))
+            for finger in arm.fingers
+        ),
+        pivots=None
+        if arm.pivots is None
+        else PivotGuide(*(back(getattr(arm.pivots, item.name)) for item in fields(PivotGuide))),
+    )

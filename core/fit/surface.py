@@ -33,12 +33,19 @@ class Net:
         areas: surface of each, (P,).
         edges: pairs of neighbours, (E, 2), each pair once.
         width: the patches' width, the unit of the points.
+        vertices, triangles: the surface that they were made of, long edges cut, (V, 3) and (F, 3).
+        patch: the patch of each vertex, (V,).
+        given: whether a vertex is one of the mesh, and not on a cut edge, (V,).
     """
 
     points: Array
     areas: Array
     edges: Indices
     width: float
+    vertices: Array
+    triangles: Indices
+    patch: Indices
+    given: NDArray[np.bool_]
 
 
 def triangles_of(vertices: Array, faces: Faces) -> Indices:
@@ -63,17 +70,18 @@ def triangles_of(vertices: Array, faces: Faces) -> Indices:
     return found
 
 
-def net_of(vertices: Array, triangles: Indices) -> Net:
-    """The net of patches of a mesh, all of one piece. Raises FitError for a mesh without a surface."""
-    vertices, triangles = _welded(vertices, triangles)
+def net_of(vertices: Array, triangles: Indices, patches: int = PATCHES) -> Net:
+    """The net of about so many patches of a mesh, all of one piece. Raises FitError for a mesh without a surface."""
+    vertices, triangles, _ = _welded(vertices, triangles)
     whole = float(_areas(vertices, triangles).sum())
     extent = float(np.ptp(vertices, axis=0).max()) if len(vertices) else 0.0
     if not whole > 1e-9 * extent * extent or extent == 0.0:
         raise FitError("the mesh has no surface: its faces have no area")
-    width = float(np.sqrt(whole / PATCHES))
-    vertices, triangles = _subdivided(vertices, triangles, width)
+    width = float(np.sqrt(whole / patches))
+    vertices, triangles, given = _subdivided(vertices, triangles, width)
     used, triangles = np.unique(triangles, return_inverse=True)
     vertices, triangles = vertices[used], triangles.reshape(-1, 3)
+    given = given[used]
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     patch = _patches(vertices, edges, width)
     count = int(patch.max()) + 1
@@ -84,7 +92,7 @@ def net_of(vertices: Array, triangles: Indices) -> Net:
     sums = [np.bincount(patch, mass * vertices[:, k], count) for k in range(3)]
     points = np.stack(sums, axis=1).astype(np.float64) / areas[:, None]
     links = _unique_pairs(patch[edges])
-    return Net(points, areas, _joined(points, links, width), width)
+    return Net(points, areas, _joined(points, links, width), width, vertices, triangles, patch, given)
 
 
 def components(count: int, edges: Indices) -> Indices:
@@ -110,17 +118,21 @@ def _areas(vertices: Array, triangles: Indices) -> Array:
     return np.asarray(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
 
 
-def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices]:
+def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices, Indices]:
+    """The mesh with vertices at one place made one, and the first of those that each of them was before."""
     extent = float(np.ptp(vertices[triangles.ravel()], axis=0).max())
     if extent == 0.0:
-        return vertices, triangles
+        return vertices, triangles, np.arange(len(vertices))
     lattice = np.round(vertices / (WELD * extent)).astype(np.int64)
     _, first, where = np.unique(lattice, axis=0, return_index=True, return_inverse=True)
-    return vertices[first], np.asarray(where).reshape(-1)[triangles]
+    return vertices[first], np.asarray(where).reshape(-1)[triangles], first
 
 
-def _subdivided(vertices: Array, triangles: Indices, width: float) -> tuple[Array, Indices]:
-    """The mesh with every triangle cut at its longest edge until none is longer than `width`."""
+def _subdivided(
+    vertices: Array, triangles: Indices, width: float
+) -> tuple[Array, Indices, NDArray[np.bool_]]:
+    """The mesh with every triangle cut at its longest edge until none is longer than `width`, and which vertices it had."""
+    before = len(vertices)
     done: list[Indices] = []
     while len(triangles):
         corners = vertices[triangles]
@@ -139,7 +151,8 @@ def _subdivided(vertices: Array, triangles: Indices, width: float) -> tuple[Arra
         vertices = np.concatenate([vertices, 0.5 * (vertices[pairs[:, 0]] + vertices[pairs[:, 1]])])
         triangles = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
     # The two triangles of an edge cut it at the same place, but not always in the same round.
-    return _welded(vertices, np.concatenate(done))
+    vertices, triangles, first = _welded(vertices, np.concatenate(done))
+    return vertices, triangles, first < before
 
 
 def _patches(vertices: Array, edges: Indices, width: float) -> Indices:

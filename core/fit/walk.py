@@ -53,7 +53,7 @@ class Body:
     limbs: tuple[Limb, ...]
 
 
-class _Graph:
+class Graph:
     """Neighbours and edge lengths as lists, which the walk reads fastest."""
 
     def __init__(self, net: Net) -> None:
@@ -85,13 +85,13 @@ class _Graph:
 
 def body_of(net: Net) -> Body:
     """Distances from the torso and the limbs; `net` has its third axis up."""
-    graph = _Graph(net)
+    graph = Graph(net)
     ring = _torso_ring(net, graph)
     distance = graph.distances(ring.tolist())
-    return Body(ring, distance, _limbs(net, graph, distance))
+    return Body(ring, distance, limbs_of(graph, distance, STANDS_OUT * float(distance.max())))
 
 
-def _torso_ring(net: Net, graph: _Graph) -> Indices:
+def _torso_ring(net: Net, graph: Graph) -> Indices:
     """Patches at the height of the middle between the ends of the limbs, around the torso."""
     ends = [int(graph.distances([0]).argmax())]
     apart = graph.distances(ends[:1])
@@ -107,13 +107,12 @@ def _torso_ring(net: Net, graph: _Graph) -> Indices:
     return np.flatnonzero(level & (part == part[centre]))
 
 
-def _limbs(net: Net, graph: _Graph, distance: Array) -> tuple[Limb, ...]:
-    """Limbs: what is farther than a level parts into pieces; a piece that stands out enough when it meets another.
+def limbs_of(graph: Graph, distance: Array, least: float) -> tuple[Limb, ...]:
+    """Limbs: what is farther than a level parts into pieces; a piece that stands out by `least` when it meets another.
 
     Patches are taken from the farthest inwards; where two pieces meet, those that stand out are limbs, and what they
     become together is the body. A piece that hardly stands out, such as a finger, goes into the one that it meets.
     """
-    least = STANDS_OUT * float(distance.max())
     owner = [-1] * len(distance)
     tips: list[int] = []
     members: list[list[int]] = []
@@ -164,7 +163,7 @@ def from_tip(net: Net, limb: Limb, distance: Array) -> tuple[Limb, Array]:
     they count from the torso, as `distance` does. They grow all at once where they pass the armpit: where they do, and
     stay so, the limb ends. Otherwise it stays as it is.
     """
-    away = _Graph(net).distances([limb.tip])
+    away = Graph(net).distances([limb.tip])
     own = np.zeros(len(away), bool)
     own[limb.patches] = True
     first = int(float(away[~own].min()) / net.width)

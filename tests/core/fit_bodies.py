@@ -7,6 +7,7 @@ lofted tubes side by side, few polygons, separate parts. Neither shares code wit
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -40,7 +41,7 @@ class Shape:
 
 @dataclass(frozen=True)
 class Truth:
-    """The left arm's joints and palm; the right one's are its mirror image."""
+    """The left arm's joints and palm; the right one's are its mirror image. `fingers`: joints by name, root first."""
 
     shoulder: Array
     elbow: Array
@@ -49,6 +50,7 @@ class Truth:
     palm: Array
     thumb: Array
     length: float
+    fingers: dict[str, Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def truth_of(shape: Shape) -> Truth:
 def mirror_of(truth: Truth) -> Truth:
     across = np.array([-1.0, 1.0, 1.0])
     return Truth(*(getattr(truth, n) * across for n in ("shoulder", "elbow", "wrist", "hand_end", "palm", "thumb")),
-                 truth.length)  # fmt: skip
+                 truth.length, {name: joints * across for name, joints in truth.fingers.items()})  # fmt: skip
 
 
 # ---- one skin ----
@@ -172,14 +174,27 @@ class Field:
         return self.low + self.cell * points, faces.reshape(-1, 4)
 
 
-def skin(shape: Shape, vertices: int, noise: float = 0.0, seed: int = 0, arms: bool = True) -> Made:
-    """One surface with about `vertices` vertices; `noise` is a part of the stature."""
-    h, s = shape.stature, shape.stout
-    truth = truth_of(shape)
-    cell = 0.8 * h / math.sqrt(vertices)
+def bounds_of(shape: Shape, truth: Truth) -> tuple[Array, Array]:
+    """A box around the body."""
+    h = shape.stature
     wide = max(truth.hand_end[0], truth.elbow[0], 0.2 * h) + 0.08 * h
     front = min(truth.hand_end[1], -0.15 * h) - 0.08 * h
-    body = Field(np.array([-wide, front, -0.05 * h]), np.array([wide, 0.15 * h, 1.05 * h]), cell)
+    return np.array([-wide, front, -0.05 * h]), np.array([wide, 0.15 * h, 1.05 * h])
+
+
+def skin(shape: Shape, vertices: int, noise: float = 0.0, seed: int = 0, arms: Sequence[str] = "LR") -> Made:
+    """One surface with about `vertices` vertices; `noise` is a part of the stature."""
+    truth = truth_of(shape)
+    body = Field(*bounds_of(shape, truth), 0.8 * shape.stature / math.sqrt(vertices))
+    points, faces = add_body(body, shape, truth, _hand, arms).surface()
+    if noise:
+        points = points + np.random.default_rng(seed).normal(0.0, noise * shape.stature, points.shape)
+    return Made(points, faces, {side: arm for side, arm in (("L", truth), ("R", mirror_of(truth))) if side in arms})
+
+
+def add_body(body: Field, shape: Shape, truth: Truth, add_hand: Any, arms: Sequence[str] = "LR") -> Field:
+    """The body's solids; `add_hand(body, arm, shape)` adds a hand's."""
+    h, s = shape.stature, shape.stout
     z = np.array([0.0, 0.0, 1.0])
     squash = np.array([1.0, 0.68, 1.0])
     chest = shape.chest * h
@@ -193,7 +208,7 @@ def skin(shape: Shape, vertices: int, noise: float = 0.0, seed: int = 0, arms: b
         body.cone(hip, knee, 0.050 * h, 0.034 * h, 0.01 * h)
         body.cone(knee, foot, 0.034 * h, 0.022 * h, 0.01 * h)
         body.cone(foot, foot + np.array([0.01 * side, -0.09, -0.02]) * h, 0.022 * h, 0.016 * h, 0.01 * h)
-        if not arms:
+        if "RL"[side > 0] not in arms:
             continue
         arm = truth if side > 0 else mirror_of(truth)
         # Trapezius and shoulder, then the arm; it blends with the body at the shoulder only.
@@ -203,20 +218,18 @@ def skin(shape: Shape, vertices: int, noise: float = 0.0, seed: int = 0, arms: b
             return 0.035 * h * np.clip(1.0 - np.linalg.norm(points - shoulder, axis=-1) / (0.13 * h), 0.0, 1.0)
 
         body.cone(arm.shoulder, arm.elbow, 0.033 * h * s, 0.025 * h * s, blend)
-        _hand_and_forearm(body, arm, shape)
-    points, faces = body.surface()
-    if noise:
-        points = points + np.random.default_rng(seed).normal(0.0, noise * h, points.shape)
-    return Made(points, faces, {"L": truth, "R": mirror_of(truth)})
+        fore = arm.wrist - arm.elbow
+        belly = arm.elbow + 0.3 * fore
+        body.cone(arm.elbow, belly, 0.025 * h * s, 0.026 * h * s, 0.004 * h)
+        body.cone(belly, arm.wrist, 0.026 * h * s, 0.016 * h * s, 0.004 * h)
+        add_hand(body, arm, shape)
+    return body
 
 
-def _hand_and_forearm(body: Field, arm: Truth, shape: Shape) -> None:
-    h, s = shape.stature, shape.stout
+def _hand(body: Field, arm: Truth, shape: Shape) -> None:
+    h = shape.stature
     fore = (arm.wrist - arm.elbow) / np.linalg.norm(arm.wrist - arm.elbow)
     axes = np.stack([fore, arm.thumb, arm.palm])
-    belly = arm.elbow + 0.3 * (arm.wrist - arm.elbow)
-    body.cone(arm.elbow, belly, 0.025 * h * s, 0.026 * h * s, 0.004 * h)
-    body.cone(belly, arm.wrist, 0.026 * h * s, 0.016 * h * s, 0.004 * h)
     size = shape.hand * h
     palm_length = 0.55 * size if shape.fingers else size
     middle = arm.wrist + 0.5 * palm_length * fore
@@ -320,6 +333,7 @@ def moved(made: Made, scale: float = 1.0, rotation: Array | None = None, travel:
             palm=turn @ arm.palm,
             thumb=turn @ arm.thumb,
             length=scale * arm.length,
+            fingers={name: place(joints) for name, joints in arm.fingers.items()},
         )
         for side, arm in made.arms.items()
     }

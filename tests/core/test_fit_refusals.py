@@ -44,7 +44,7 @@ def crate(
 
 
 def armless() -> tuple[np.ndarray, np.ndarray]:
-    made = skin(Shape(), 6000, arms=False)
+    made = skin(Shape(), 6000, arms=())
     return made.vertices, made.faces
 
 

@@ -1,0 +1,158 @@
+"""Fingers of one hand: which parts of its surface are fingers, which is the thumb, their names and their joints."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..hand_proportions import THUMB
+from .finger_joints import Chain, finger_chain, thumb_chain
+from .hand_surface import HandSurface
+from .line import Line, centre_line
+from .surface import Array
+from .walk import Limb
+
+# A finger is longer than this many of its breadths, and so thick for its breadth: less are two that touch, or a mitten.
+LEAST_SLENDER = 1.15
+LEAST_ROUND = 0.58
+# A finger is narrower than this part of the hand's length.
+BROADEST = 0.32
+# The thumb leaves the hand nearer to the wrist than every finger by this part of the hand's length.
+EARLIER = 0.1
+# A thumb bent by less than this says nothing about where it closes to.
+PLAIN_THUMB = math.radians(25.0)
+MOST_FINGERS = 12
+NAMES = ("index", "middle", "ring", "little")
+
+
+@dataclass(frozen=True)
+class FingerRead:
+    """A finger: its name, its joints, where it closes to, whether it is the thumb, and its free part of the surface."""
+
+    name: str
+    chain: Chain
+    curl: Array
+    curl_guessed: bool
+    thumb: bool
+    part: Limb
+
+
+@dataclass(frozen=True)
+class HandRead:
+    """The fingers of a hand from the thumb's side; the palm's direction by them, None where they don't tell.
+
+    `signed`: whether thumb or bends told the palm from the back. `note` says what is wrong, "" if nothing.
+    """
+
+    fingers: tuple[FingerRead, ...]
+    palm: Array | None
+    note: str
+    signed: bool = False
+
+
+def fingers_of(hand: HandSurface, left: bool, palm: Array) -> HandRead:
+    """The fingers of `hand`; `palm` is the palm's direction so far, unit, whose sign may be wrong."""
+    sections = [(part, centre_line(hand.net, part, hand.distance)) for part in hand.parts if part.base > 0.0]
+    plain = [(part, line) for part, line in sections if _is_finger(hand, part, line)]
+    broad = len(sections) - len(plain)
+    if len(plain) < 2:
+        if not sections:
+            return HandRead((), None, "has no fingers that stand apart from each other: a mitten, a hoof, or a fist")
+        return HandRead((), None, "is a mitten: what stands out of it are not fingers")
+    if len(plain) > MOST_FINGERS:
+        return HandRead((), None, f"has {len(plain)} parts that stand out like fingers, more than a hand has")
+    roots = np.array([line.points[-1] for _, line in plain]) - hand.wrist
+    thumb = _thumb(hand, roots)
+    others = [index for index in range(len(plain)) if index != thumb]
+    across = _across(hand, roots[others], palm)
+    chains = {index: finger_chain(plain[index][1], _tip(hand, plain[index][0])) for index in others}
+    to_thumb = None if thumb is None else roots[thumb] - roots[others].mean(axis=0)
+    direction, signed = _palm(hand, across, palm, to_thumb, left, [chain.curl for chain in chains.values()])
+    # Fingers x thumb points out of a left palm, and into a right one.
+    aside = np.cross(direction, hand.axis) * (1.0 if left else -1.0)
+    others.sort(key=lambda index: -float(roots[index] @ aside))
+    found = []
+    if thumb is not None:
+        root = hand.wrist + hand.length * (THUMB[0] * aside + THUMB[1] * hand.axis)
+        part, line = plain[thumb]
+        chain = thumb_chain(line, _tip(hand, part), root)
+        # A thumb closes across the palm: towards the other side and the palm alike.
+        found.append(_read("thumb", chain, direction - aside, part))
+    for number, index in enumerate(others):
+        name = NAMES[number] if len(others) == len(NAMES) else f"finger_{number + 1}"
+        found.append(_read(name, chains[index], direction, plain[index][0]))
+    note = "" if not broad else f"has {broad} part{'s' * (broad > 1)} too broad for a finger: fingers that touch?"
+    return HandRead(tuple(found), direction, note, signed)
+
+
+def _read(name: str, chain: Chain, usual: Array, part: Limb) -> FingerRead:
+    thumb = name == "thumb"
+    # A finger that seems to bend backwards is straight, and its line is noise; a thumb's is drawn aside by its ball.
+    plain = chain.curl is not None and float(chain.curl @ usual) > 0.0 and (not thumb or chain.bend > PLAIN_THUMB)
+    curl = chain.curl if plain and chain.curl is not None else usual / np.linalg.norm(usual)
+    return FingerRead(name, chain, np.asarray(curl), not plain, thumb, part)
+
+
+def _is_finger(hand: HandSurface, part: Limb, line: Line) -> bool:
+    middle = (line.along > 0.25 * line.along[-1]) & (line.along < 0.8 * line.along[-1])
+    if not middle.any():
+        return False
+    broad, thin = float(np.median(line.broad[middle])), float(np.median(line.thin[middle]))
+    return (
+        part.length > LEAST_SLENDER * 2.0 * broad and thin > LEAST_ROUND * broad and 2.0 * broad < BROADEST * hand.length
+    )
+
+
+def _tip(hand: HandSurface, part: Limb) -> Array:
+    """The finger's end: the middle of its farthest patches, carried on by what their mean falls short."""
+    points, distance = hand.net.points[part.patches], hand.distance[part.patches]
+    end = distance > distance.max() - 1.5 * hand.net.width
+    return np.asarray(points[end].mean(axis=0))
+
+
+def _thumb(hand: HandSurface, roots: Array) -> int | None:
+    """Which part is the thumb: it leaves the hand earlier than the others, and to a side of them."""
+    height = roots @ hand.axis
+    order = np.argsort(height)
+    if height[order[1]] - height[order[0]] < EARLIER * hand.length:
+        return None
+    first, others = int(order[0]), order[1:]
+    if len(others) >= 2:
+        across = _spread(hand, roots[others])
+        side = roots @ across
+        if side[others].min() < side[first] < side[others].max():
+            return None
+    return first
+
+
+def _spread(hand: HandSurface, roots: Array) -> Array:
+    """The direction at a right angle to the hand in which roots of fingers lie side by side, unit."""
+    flat = roots - np.outer(roots @ hand.axis, hand.axis)
+    across = np.linalg.svd(flat - flat.mean(axis=0), full_matrices=False)[2][0]
+    across = across - hand.axis * float(across @ hand.axis)
+    return np.asarray(across / np.linalg.norm(across))
+
+
+def _across(hand: HandSurface, roots: Array, palm: Array) -> Array:
+    """Across the palm: along the row of knuckles where there are enough of them, otherwise by the palm's direction."""
+    return _spread(hand, roots) if len(roots) >= 3 else np.asarray(np.cross(palm, hand.axis))
+
+
+def _palm(
+    hand: HandSurface, across: Array, palm: Array, to_thumb: Array | None, left: bool, curls: list[Array | None]
+) -> tuple[Array, bool]:
+    """Out of the palm: at right angles to hand and knuckles; and whether the hand told its sign.
+
+    The thumb tells it, or fingers that close; otherwise it is that of `palm`.
+    """
+    direction = np.cross(hand.axis, across)
+    direction = direction / np.linalg.norm(direction)
+    if to_thumb is not None:
+        aside = float(to_thumb @ across) * (1.0 if left else -1.0)
+        return np.asarray(direction if aside > 0.0 else -direction), True
+    closing = [curl for curl in curls if curl is not None]
+    signed = 2 * len(closing) > len(curls)
+    towards = np.sum(closing, axis=0) if signed else palm
+    return np.asarray(direction if float(direction @ towards) > 0.0 else -direction), signed
