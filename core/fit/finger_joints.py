@@ -8,22 +8,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..hand_proportions import FINGERS, THUMB
-from .line import Line, along_line, straight
+from .line import Line, along_line
 from .surface import Array
 
 # The part of a finger that stands free of its neighbours, over its bones from the knuckle (common practice: the skin
-# between fingers reaches half along the first phalanx).
-FREE = 0.72
+# between fingers reaches half along the first phalanx, and further next to a shorter finger).
+FREE = 0.66
+# A finger's bones over the way from the wrist to its tip (hand_proportions.py: 0.44 to 0.47).
+BONES = 0.455
 # The middle finger's bones over their sum, and the thumb's without its metacarpal (sources: hand_proportions.py).
 SHARES = tuple(np.cumsum(FINGERS[1][3])[:-1] / sum(FINGERS[1][3]))
 THUMB_SHARE = THUMB[2][1] / (THUMB[2][1] + THUMB[2][2])
 # A joint is sought as far from its place by proportion as this, over the bones' sum.
 SEARCH = 0.12
 STEPS = 9
-# A bend below this is noise of the line.
-LEAST_BEND = math.radians(12.0)
-# Sections at the root, in radii of the finger, are drawn aside by the skin between the fingers.
-ROOT_RADII = 1.0
+# A bend below the first is noise of the line; above the second, over the free part, the corners can be told.
+LEAST_BEND, PLAIN_BEND = math.radians(12.0), math.radians(25.0)
+# Sections nearer than this to the tip and to the skin between fingers, in radii of the finger, are not upright.
+END_RADII, ROOT_RADII = 1.4, 0.6
 
 
 @dataclass(frozen=True)
@@ -40,48 +42,62 @@ class Chain:
     bend: float
 
 
-def finger_chain(line: Line, tip: Array) -> Chain:
-    """Knuckle, two joints and `tip` of the finger with the centre line `line`, from its tip to the skin between."""
-    path, free = _path(line, tip)
-    begin = path[0] + _inwards(line) * free * (1.0 / FREE - 1.0)
-    path = np.concatenate([begin[None], path])
+def finger_chain(line: Line, surface: Array, wrist: Array) -> Chain:
+    """Knuckle, two joints and tip of a finger: `line` is the centre line of its free part, `surface` its points, (N, 3).
+
+    The knuckle is inside the palm: the mean of where the free part and the way from the wrist put it.
+    """
+    path, free, inwards, curve = _path(line, surface)
+    bones = 0.5 * (free / FREE + BONES * (float(np.linalg.norm(path[0] - wrist)) + free))
+    path = np.concatenate([path[:1] + inwards * max(bones - free, 0.1 * free), path])
     places, bends = _bends(path, SHARES)
-    read = min(bends) > LEAST_BEND
+    curl, bend = _curl(curve, free)
+    read = bend > PLAIN_BEND and min(bends) > 0.5 * LEAST_BEND
     inner = places[1:-1] if read else _at(path, SHARES)
     joints = np.concatenate([path[:1], inner, path[-1:]])
     sure = 0.8 if read else 0.5
-    curl, bend = _curl(joints if read else places)
     return Chain(joints, (True, not read, not read, False), (0.6, sure, sure, 0.95), curl, bend)
 
 
-def thumb_chain(line: Line, tip: Array, root: Array) -> Chain:
-    """Root, two joints and `tip` of a thumb; `root`, next to the wrist, is inside the palm and given."""
-    path, _ = _path(line, tip)
+def thumb_chain(line: Line, surface: Array, root: Array) -> Chain:
+    """The same of a thumb, whose `root`, next to the wrist, is inside the palm and given."""
+    path, free, _, curve = _path(line, surface)
     places, bends = _bends(path, (THUMB_SHARE,))
     read = bends[0] > LEAST_BEND
     inner = places[1:-1] if read else _at(path, (THUMB_SHARE,))
     joints = np.concatenate([root[None], path[:1], inner, path[-1:]])
-    curl, bend = _curl(joints[1:] if read else places)
+    curl, bend = _curl(curve, free)
     return Chain(joints, (True, True, not read, False), (0.4, 0.6, 0.8 if read else 0.5, 0.95), curl, bend)
 
 
-def _path(line: Line, tip: Array) -> tuple[Array, float]:
-    """Points of the centre line from the free part's root to the tip, and the free part's length."""
-    radius = float(np.median(0.5 * (line.broad + line.thin)))
-    # The line's first sections are through the finger's round end, whose centres the tip replaces.
-    free = float(line.along[-1])
-    inside = (line.along > 0.8 * radius) & (line.along < free - ROOT_RADII * radius)
-    points = line.points[inside] if inside.sum() >= 3 else line.points
-    root = points[-1] + _inwards(line) * max(0.0, free - float(line.along[inside][-1] if inside.sum() >= 3 else free))
-    return np.concatenate([root[None], points[::-1], tip[None]]), free
+def _path(line: Line, surface: Array) -> tuple[Array, float, Array, Array]:
+    """Points of the centre line from the free part's root to the tip, the free part's length, where the bone at the
+    root comes from (unit), and the line's curvature, (3,).
 
-
-def _inwards(line: Line) -> Array:
-    """Direction of the free part's inner half, unit, towards the hand."""
-    free = float(line.along[-1])
+    Sections through the round end are aslant where the finger is closed, as are those at the skin between fingers:
+    the line goes on as the parabola through the sections in between.
+    """
     radius = float(np.median(0.5 * (line.broad + line.thin)))
-    inner = (line.along > 0.5 * free) & (line.along < free - ROOT_RADII * radius)
-    return straight(line.points[inner] if inner.sum() >= 3 else line.points[-4:])[1]
+    free = float(line.along[-1])
+    inside = (line.along > END_RADII * radius) & (line.along < free - ROOT_RADII * radius)
+    if inside.sum() < 4:
+        inside = np.ones(len(line.along), bool)
+    points, along = line.points[inside], line.along[inside]
+    middle = 0.5 * (along[0] + along[-1])
+    powers = np.stack([np.ones(len(along)), along - middle, (along - middle) ** 2], axis=1)
+    _, slope, square = np.linalg.lstsq(powers, points, rcond=None)[0]
+
+    def way(at: float) -> Array:
+        direction = slope + 2.0 * square * (at - middle)
+        return np.asarray(direction / np.linalg.norm(direction))
+
+    outwards = -way(float(along[0]))
+    tip = points[0] + outwards * float(((surface - points[0]) @ outwards).max())
+    inwards = way(float(along[-1]))
+    root = points[-1] + inwards * float(np.linalg.norm(line.points[-1] - points[-1]))
+    path = np.concatenate([root[None], points[::-1], tip[None]])
+    curve = 2.0 * square / float(slope @ slope)
+    return path, float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum()), inwards, curve
 
 
 def _at(path: Array, shares: tuple[float, ...]) -> Array:
@@ -117,15 +133,8 @@ def _bends(path: Array, shares: tuple[float, ...]) -> tuple[Array, tuple[float, 
     return found, angles
 
 
-def _curl(corners: Array) -> tuple[Array | None, float]:
-    """Where the corners close to, and by how much in all."""
-    ways = np.diff(corners, axis=0)
-    ways /= np.linalg.norm(ways, axis=1)[:, None]
-    bend = math.acos(min(1.0, max(-1.0, float(ways[0] @ ways[-1]))))
-    if bend < LEAST_BEND:
-        return None, bend
-    middle = ways.mean(axis=0)
-    middle /= np.linalg.norm(middle)
-    turn = ways[-1] - ways[0]
-    turn = turn - middle * float(turn @ middle)
-    return np.asarray(turn / np.linalg.norm(turn)), bend
+def _curl(curve: Array, free: float) -> tuple[Array | None, float]:
+    """Where a finger with the curvature `curve` closes to, and by how much over its free part."""
+    size = float(np.linalg.norm(curve))
+    bend = size * free
+    return (None, bend) if bend < LEAST_BEND else (curve / size, bend)

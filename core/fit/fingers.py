@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,10 @@ BROADEST = 0.32
 EARLIER = 0.1
 # A thumb bent by less than this says nothing about where it closes to.
 PLAIN_THUMB = math.radians(25.0)
+# Fingers that close by this tell the palm from the back.
+LEAST_CLOSING = math.radians(8.0)
+# A knuckle is in the middle of the skin within this of it, over the hand's length.
+AROUND_KNUCKLE, DEEPEST = 0.06, 0.25
 MOST_FINGERS = 12
 NAMES = ("index", "middle", "ring", "little")
 
@@ -67,9 +71,9 @@ def fingers_of(hand: HandSurface, left: bool, palm: Array) -> HandRead:
     thumb = _thumb(hand, roots)
     others = [index for index in range(len(plain)) if index != thumb]
     across = _across(hand, roots[others], palm)
-    chains = {index: finger_chain(plain[index][1], _tip(hand, plain[index][0])) for index in others}
+    chains = {index: finger_chain(plain[index][1], _skin(hand, plain[index][0]), hand.wrist) for index in others}
     to_thumb = None if thumb is None else roots[thumb] - roots[others].mean(axis=0)
-    direction, signed = _palm(hand, across, palm, to_thumb, left, [chain.curl for chain in chains.values()])
+    direction, signed = _palm(hand, across, palm, to_thumb, left, list(chains.values()))
     # Fingers x thumb points out of a left palm, and into a right one.
     aside = np.cross(direction, hand.axis) * (1.0 if left else -1.0)
     others.sort(key=lambda index: -float(roots[index] @ aside))
@@ -77,22 +81,37 @@ def fingers_of(hand: HandSurface, left: bool, palm: Array) -> HandRead:
     if thumb is not None:
         root = hand.wrist + hand.length * (THUMB[0] * aside + THUMB[1] * hand.axis)
         part, line = plain[thumb]
-        chain = thumb_chain(line, _tip(hand, part), root)
+        chain = thumb_chain(line, _skin(hand, part), root)
         # A thumb closes across the palm: towards the other side and the palm alike.
-        found.append(_read("thumb", chain, direction - aside, part))
+        found.append(_read("thumb", chain, direction - aside, direction, part))
     for number, index in enumerate(others):
         name = NAMES[number] if len(others) == len(NAMES) else f"finger_{number + 1}"
-        found.append(_read(name, chains[index], direction, plain[index][0]))
+        found.append(_read(name, _in_the_palm(hand, chains[index], direction), direction, direction, plain[index][0]))
     note = "" if not broad else f"has {broad} part{'s' * (broad > 1)} too broad for a finger: fingers that touch?"
     return HandRead(tuple(found), direction, note, signed)
 
 
-def _read(name: str, chain: Chain, usual: Array, part: Limb) -> FingerRead:
+def _read(name: str, chain: Chain, usual: Array, palm: Array, part: Limb) -> FingerRead:
     thumb = name == "thumb"
+    curl, plain = usual / np.linalg.norm(usual), False
     # A finger that seems to bend backwards is straight, and its line is noise; a thumb's is drawn aside by its ball.
-    plain = chain.curl is not None and float(chain.curl @ usual) > 0.0 and (not thumb or chain.bend > PLAIN_THUMB)
-    curl = chain.curl if plain and chain.curl is not None else usual / np.linalg.norm(usual)
+    if chain.curl is not None and min(float(chain.curl @ usual), float(chain.curl @ palm)) > 0.0:
+        plain = not thumb or chain.bend > PLAIN_THUMB
+        curl = chain.curl if plain else curl
     return FingerRead(name, chain, np.asarray(curl), not plain, thumb, part)
+
+
+def _in_the_palm(hand: HandSurface, chain: Chain, palm: Array) -> Chain:
+    """The chain with its knuckle, which was put straight on from the finger, in the middle of the palm's thickness."""
+    offset = hand.net.vertices - chain.joints[0]
+    depth = offset @ palm
+    aside = np.linalg.norm(offset - depth[:, None] * palm, axis=1)
+    near = depth[(aside < AROUND_KNUCKLE * hand.length) & (np.abs(depth) < DEEPEST * hand.length)]
+    if len(near) < 4:
+        return chain
+    joints = chain.joints.copy()
+    joints[0] = joints[0] + palm * 0.5 * float(near.min() + near.max())
+    return replace(chain, joints=joints)
 
 
 def _is_finger(hand: HandSurface, part: Limb, line: Line) -> bool:
@@ -105,11 +124,11 @@ def _is_finger(hand: HandSurface, part: Limb, line: Line) -> bool:
     )
 
 
-def _tip(hand: HandSurface, part: Limb) -> Array:
-    """The finger's end: the middle of its farthest patches, carried on by what their mean falls short."""
-    points, distance = hand.net.points[part.patches], hand.distance[part.patches]
-    end = distance > distance.max() - 1.5 * hand.net.width
-    return np.asarray(points[end].mean(axis=0))
+def _skin(hand: HandSurface, part: Limb) -> Array:
+    """The finger's own vertices: its tip is between patches' centres."""
+    own = np.zeros(len(hand.net.points), bool)
+    own[part.patches] = True
+    return np.asarray(hand.net.vertices[own[hand.net.patch]])
 
 
 def _thumb(hand: HandSurface, roots: Array) -> int | None:
@@ -141,7 +160,7 @@ def _across(hand: HandSurface, roots: Array, palm: Array) -> Array:
 
 
 def _palm(
-    hand: HandSurface, across: Array, palm: Array, to_thumb: Array | None, left: bool, curls: list[Array | None]
+    hand: HandSurface, across: Array, palm: Array, to_thumb: Array | None, left: bool, chains: list[Chain]
 ) -> tuple[Array, bool]:
     """Out of the palm: at right angles to hand and knuckles; and whether the hand told its sign.
 
@@ -152,7 +171,9 @@ def _palm(
     if to_thumb is not None:
         aside = float(to_thumb @ across) * (1.0 if left else -1.0)
         return np.asarray(direction if aside > 0.0 else -direction), True
-    closing = [curl for curl in curls if curl is not None]
-    signed = 2 * len(closing) > len(curls)
-    towards = np.sum(closing, axis=0) if signed else palm
-    return np.asarray(direction if float(direction @ towards) > 0.0 else -direction), signed
+    # The middle one of them all: a short finger's bend may be off.
+    closing = float(np.median([0.0 if chain.curl is None else chain.bend * float(chain.curl @ direction)
+                               for chain in chains]))  # fmt: skip
+    signed = abs(closing) > LEAST_CLOSING
+    towards = closing if signed else float(direction @ palm)
+    return np.asarray(direction if towards > 0.0 else -direction), signed

@@ -25,7 +25,7 @@ class HandParts:
     """A hand of the guide.
 
     Attributes:
-        end: its end: the tip of the longest finger where it has fingers.
+        end: its end: where it has fingers, the tip of the longest that is not at the border of the row.
         readings: part, confidence and whether it was guessed, for what is not an arm's own joint.
         notes: what the user should look at, sentences that begin after "the left hand".
     """
@@ -55,8 +55,9 @@ def read_hand(net: Net, limb: Limb, joints: ArmJoints, left: bool) -> HandParts:
         readings = (("pivots", 0.8 * palm.confidence, False),) if pivots is not None else ()
         return HandParts(joints.hand_end, palm, (), pivots, readings, (note,))
     tips = [finger.chain.joints[-1] for finger in read.fingers if not finger.thumb]
-    named = [finger.chain.joints[-1] for finger in read.fingers if finger.name == "middle"]
-    tip = named[0] if named else max(tips, key=lambda point: float((point - wrist) @ surface.axis))
+    # The middle finger's, or what comes nearest to one.
+    middle = tips[1:-1] if len(tips) > 2 else tips
+    tip = max(middle, key=lambda point: float((point - wrist) @ surface.axis))
     confidence = BY_KNUCKLES if len(tips) >= 3 else palm.confidence
     palm = Palm(read.palm, confidence if read.signed else 0.6 * confidence, False, read.signed)
     fingers = tuple(

@@ -14,8 +14,8 @@ HAND_PATCHES = 5000
 # The hand's surface begins this part of its length before the wrist, and ends this part beyond its end.
 BEFORE, BEYOND = 0.08, 1.5
 # What stands out of the palm by this part of the farthest way from the wrist is a part of its own: a little finger or a
-# thumb does by 0.25.
-PART = 0.13
+# thumb does by 0.2 to 0.3, a closed little finger by half of that.
+PART = 0.09
 FEWEST_PATCHES = 60
 
 

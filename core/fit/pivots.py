@@ -14,6 +14,8 @@ from .surface import Array
 HEEL = (0.02, 0.22)
 HALF_STRIP = 0.06
 TIPS = 0.9
+# The palm proper, without its borders and the thumb's ball, over its half breadth.
+INNER_HALF = 0.7
 # The skin within this of the lowest point, over the hand's length, touches with it.
 TOUCHES = 0.01
 # Skin within this of a fingertip is the tip's own, over the hand's length.
@@ -47,12 +49,14 @@ def pivots_of(hand: HandSurface, read: HandRead, palm: Array, aside: Array) -> P
         return None
     heel, pad = _lowest(heel_strip), _lowest(pad_strip)
     share = (at - heel[1]) / max(pad[1] - heel[1], 0.1)
-    depth = max(float(heel[2] + share * (pad[2] - heel[2])), float(palm_strip[:, 2].max()))
     outer, inner = float(palm_strip[:, 0].min()), float(palm_strip[:, 0].max())
     # The thumb's own ball stands out to its side: the palm ends under the outermost knuckle's skin.
     if len(roots):
         inner = min(inner, float(pad_strip[:, 0].max()))
     middle = 0.5 * (outer + inner)
+    under = palm_strip[np.abs(palm_strip[:, 0] - middle) < INNER_HALF * (inner - middle)]
+    depth = float(heel[2] + share * (pad[2] - heel[2]))
+    depth = max(depth, float(under[:, 2].max())) if len(under) else depth
     knuckles = roots.mean(axis=0) if len(roots) else _middle(pad_strip)
     fingertips = _under_tips(skin, tips) if len(tips) else np.array([_middle(end_strip)[0], 1.0, _lowest(end_strip)[2]])
     heel[0] = float(np.clip(0.0, heel_strip[:, 0].min(), heel_strip[:, 0].max()))

@@ -68,7 +68,9 @@ def with_fingers(truth: Truth, shape: Shape, hand: Hand) -> Truth:
         bends = tuple(_turn(hinge, math.radians(share * hand.curl)) for share in (0.5, 1.0, 0.7))
         fingers[name] = _chain(np.array([across, along, 0.0]), way, bends, bones, rng, hand.stray)
     fingers = {name: truth.wrist + size * joints @ axes for name, joints in fingers.items()}
-    longest = max(fingers, key=lambda name: float((fingers[name][-1] - truth.wrist) @ fore))
+    reach = {name: float((joints[-1] - truth.wrist) @ fore) for name, joints in fingers.items()}
+    inner = list(table)[1:-1] if len(table) == 3 else ["middle"] if "middle" in table else list(table)
+    longest = max(inner, key=lambda name: reach[name])
     return replace(truth, fingers=fingers, hand_end=fingers[longest][-1])
 
 
