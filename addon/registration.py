@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from . import state
+from . import marker_colours, marker_mirror, state
 from .operators import (
     bind,
     build_arms,
@@ -17,6 +17,7 @@ from .operators import (
     hold,
     markers,
     proof,
+    read_joints,
     remove_arms,
     space,
 )
@@ -26,6 +27,7 @@ CLASSES: tuple[type, ...] = (
     *state.CLASSES,
     markers.ARMWRIGHT_OT_measure_mesh,
     markers.ARMWRIGHT_OT_place_markers,
+    read_joints.ARMWRIGHT_OT_read_joints,
     build_arms.ARMWRIGHT_OT_build_arms,
     remove_arms.ARMWRIGHT_OT_remove_arms,
     bind.ARMWRIGHT_OT_bind_skin,
@@ -60,10 +62,14 @@ def register() -> None:
     for entry in CLASSES:
         bpy.utils.register_class(entry)
     state.attach()
+    marker_mirror.attach()
+    marker_colours.attach()
 
 
 def unregister() -> None:
     """The mirror image of `register`."""
+    marker_colours.detach()
+    marker_mirror.detach()
     state.detach()
     for entry in reversed(CLASSES):
         bpy.utils.unregister_class(entry)

@@ -23,6 +23,11 @@ class ArmwrightBuildSettings(bpy.types.PropertyGroup):
     source: bpy.props.EnumProperty(
         name="Joints from", items=[(key, label, help, 0, number) for key, label, help, _, number in SOURCES]
     )  # type: ignore[valid-type]
+    mirror_markers: bpy.props.BoolProperty(  # type: ignore[valid-type]
+        name="Mirror",
+        description="A marker that is moved on one side moves on the other side as well",
+        default=True,
+    )
     stature: bpy.props.FloatProperty(  # type: ignore[valid-type]
         name="Body height",
         description="Height of the character, floor to top of the head",

@@ -26,12 +26,19 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         sources = layout.row()
         for key in (*SOURCES, *((build_inputs.AS_BUILT,) if again else ())):
             sources.prop_enum(settings, "source", key)
-        if settings.source == "stature" or (settings.source == "markers" and not marker_objects.find_markers()):
+        found = marker_objects.find_markers()
+        if settings.source == "stature" or (settings.source == "markers" and not found):
             row = layout.row(align=True)
             row.prop(settings, "stature")
             row.operator("armwright.measure_mesh", text="", icon="EYEDROPPER")
         if settings.source == "markers":
-            layout.operator("armwright.place_markers", icon="EMPTY_AXIS")
+            reading = layout.operator("armwright.read_joints", icon="OUTLINER_OB_ARMATURE")
+            reading.again = bool(found)
+            if not found:
+                layout.operator("armwright.place_markers", icon="EMPTY_AXIS")
+            else:
+                layout.prop(settings, "mirror_markers")
+                _draw_guessed(layout, found)
         layout.prop(settings, "fingers")
         layout.separator()
         layout.prop(settings, "armature", text="Build on")
@@ -52,3 +59,19 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         layout.operator_menu_enum("armwright.bind_skin", "way", icon="MOD_ARMATURE")
         if rig.has_arms(context.object):
             layout.operator("armwright.remove_arms", icon="REMOVE")
+
+
+def _draw_guessed(layout: bpy.types.UILayout, found: dict[str, bpy.types.Object]) -> None:
+    """Which joints were guessed and not moved since: an arm's own by name, those of fingers by number."""
+    guessed = marker_objects.guessed(found)
+    if not guessed:
+        return
+    box = layout.box()
+    box.label(text="Guessed, so look at:", icon="QUESTION")
+    fingers = [part for part in guessed if "." in part]
+    for part, arms in guessed.items():
+        if part not in fingers:
+            box.label(text=f"{part.replace('_', ' ').capitalize()}: {', '.join(arms)}")
+    if fingers:
+        names = sorted({part.split(".")[0].replace("_", " ") for part in fingers})
+        box.label(text=f"Joints of {', '.join(names)}")

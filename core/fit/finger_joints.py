@@ -63,10 +63,10 @@ def thumb_chain(line: Line, surface: Array, root: Array) -> Chain:
     """The same of a thumb, whose `root`, next to the wrist, is inside the palm and given."""
     path, free, _, curve = _path(line, surface)
     places, bends = _bends(path, (THUMB_SHARE,))
-    read = bends[0] > LEAST_BEND
+    curl, bend = _curl(curve, free)
+    read = min(bend, bends[0]) > PLAIN_BEND
     inner = places[1:-1] if read else _at(path, (THUMB_SHARE,))
     joints = np.concatenate([root[None], path[:1], inner, path[-1:]])
-    curl, bend = _curl(curve, free)
     return Chain(joints, (True, True, not read, False), (0.4, 0.6, 0.8 if read else 0.5, 0.95), curl, bend)
 
 

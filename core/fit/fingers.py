@@ -120,7 +120,9 @@ def _is_finger(hand: HandSurface, part: Limb, line: Line) -> bool:
         return False
     broad, thin = float(np.median(line.broad[middle])), float(np.median(line.thin[middle]))
     return (
-        part.length > LEAST_SLENDER * 2.0 * broad and thin > LEAST_ROUND * broad and 2.0 * broad < BROADEST * hand.length
+        part.length > LEAST_SLENDER * 2.0 * broad
+        and thin > LEAST_ROUND * broad
+        and 2.0 * broad < BROADEST * hand.length
     )
 
 

@@ -197,7 +197,9 @@ def _turned(arm: ArmGuide, frame: Array) -> ArmGuide:
         **{item: back(getattr(arm, item)) for item in (*JOINTS, "palm")},
         bend=None if arm.bend is None else back(arm.bend),
         fingers=tuple(
-            replace(finger, joints=tuple(map(back, finger.joints)), curl=None if finger.curl is None else back(finger.curl))
+            replace(
+                finger, joints=tuple(map(back, finger.joints)), curl=None if finger.curl is None else back(finger.curl)
+            )
             for finger in arm.fingers
         ),
         pivots=None

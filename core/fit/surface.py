@@ -128,9 +128,7 @@ def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices, Indice
     return vertices[first], np.asarray(where).reshape(-1)[triangles], first
 
 
-def _subdivided(
-    vertices: Array, triangles: Indices, width: float
-) -> tuple[Array, Indices, NDArray[np.bool_]]:
+def _subdivided(vertices: Array, triangles: Indices, width: float) -> tuple[Array, Indices, NDArray[np.bool_]]:
     """The mesh with every triangle cut at its longest edge until none is longer than `width`, and which vertices it had."""
     before = len(vertices)
     done: list[Indices] = []

@@ -67,6 +67,7 @@ def test_markers_at_one_place_are_refused_by_the_operator(empty_file: Any) -> No
     armwright.register()
     try:
         bpy.ops.armwright.place_markers()
+        bpy.context.scene.armwright_build.mirror_markers = False
         bpy.data.objects["elbow.R"].location = bpy.data.objects["wrist.R"].location
         bpy.context.view_layer.update()
         before = deep_snapshot()
