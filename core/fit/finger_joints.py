@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -43,9 +44,10 @@ class Chain:
 
 
 def finger_chain(line: Line, surface: Array, wrist: Array) -> Chain:
-    """Knuckle, two joints and tip of a finger: `line` is the centre line of its free part, `surface` its points, (N, 3).
+    """Knuckle, two joints and tip of a finger.
 
-    The knuckle is inside the palm: the mean of where the free part and the way from the wrist put it.
+    `line` is the centre line of its free part, `surface` its points, (N, 3). The knuckle is inside the
+    palm: the mean of where the free part and the way from the wrist put it.
     """
     path, free, inwards, curve = _path(line, surface)
     bones = 0.5 * (free / FREE + BONES * (float(np.linalg.norm(path[0] - wrist)) + free))
@@ -129,7 +131,7 @@ def _bends(path: Array, shares: tuple[float, ...]) -> tuple[Array, tuple[float, 
             best, found = off, corners
     ways = np.diff(found, axis=0)
     ways /= np.linalg.norm(ways, axis=1)[:, None]
-    angles = tuple(math.acos(min(1.0, max(-1.0, float(a @ b)))) for a, b in zip(ways, ways[1:], strict=False))
+    angles = tuple(math.acos(min(1.0, max(-1.0, float(a @ b)))) for a, b in pairwise(ways))
     return found, angles
 
 

@@ -16,9 +16,9 @@ from .walk import Limb
 
 # A finger is longer than this many of its breadths, and so thick for its breadth: less are two that touch, or a mitten.
 LEAST_SLENDER = 1.15
-LEAST_ROUND = 0.58
+LEAST_ROUND = 0.62
 # A finger is narrower than this part of the hand's length.
-BROADEST = 0.32
+BROADEST = 0.21
 # The thumb leaves the hand nearer to the wrist than every finger by this part of the hand's length.
 EARLIER = 0.1
 # A thumb bent by less than this says nothing about where it closes to.
@@ -28,6 +28,11 @@ LEAST_CLOSING = math.radians(8.0)
 # A knuckle is in the middle of the skin within this of it, over the hand's length.
 AROUND_KNUCKLE, DEEPEST = 0.06, 0.25
 MOST_FINGERS = 12
+# A part that stands out by less of the farthest way, and is no finger, is a bump.
+PLAIN_PART = 0.13
+# Fingers that stand free for less than this many of their breadths touch each other, as do those of which one is this
+# many times as broad as another.
+APART, UNEVEN = 1.75, 1.7
 NAMES = ("index", "middle", "ring", "little")
 
 
@@ -60,16 +65,12 @@ def fingers_of(hand: HandSurface, left: bool, palm: Array) -> HandRead:
     """The fingers of `hand`; `palm` is the palm's direction so far, unit, whose sign may be wrong."""
     sections = [(part, centre_line(hand.net, part, hand.distance)) for part in hand.parts if part.base > 0.0]
     plain = [(part, line) for part, line in sections if _is_finger(hand, part, line)]
-    broad = len(sections) - len(plain)
-    if len(plain) < 2:
-        if not sections:
-            return HandRead((), None, "has no fingers that stand apart from each other: a mitten, a hoof, or a fist")
-        return HandRead((), None, "is a mitten: what stands out of it are not fingers")
-    if len(plain) > MOST_FINGERS:
-        return HandRead((), None, f"has {len(plain)} parts that stand out like fingers, more than a hand has")
-    roots = np.array([line.points[-1] for _, line in plain]) - hand.wrist
-    thumb = _thumb(hand, roots)
+    roots = np.array([line.points[-1] for _, line in plain]).reshape(-1, 3) - hand.wrist
+    thumb = _thumb(hand, roots) if len(plain) > 1 else None
     others = [index for index in range(len(plain)) if index != thumb]
+    note = _no_hand(hand, sections, [plain[index] for index in others])
+    if note:
+        return HandRead((), None, note)
     across = _across(hand, roots[others], palm)
     chains = {index: finger_chain(plain[index][1], _skin(hand, plain[index][0]), hand.wrist) for index in others}
     to_thumb = None if thumb is None else roots[thumb] - roots[others].mean(axis=0)
@@ -87,8 +88,24 @@ def fingers_of(hand: HandSurface, left: bool, palm: Array) -> HandRead:
     for number, index in enumerate(others):
         name = NAMES[number] if len(others) == len(NAMES) else f"finger_{number + 1}"
         found.append(_read(name, _in_the_palm(hand, chains[index], direction), direction, direction, plain[index][0]))
-    note = "" if not broad else f"has {broad} part{'s' * (broad > 1)} too broad for a finger: fingers that touch?"
-    return HandRead(tuple(found), direction, note, signed)
+    return HandRead(tuple(found), direction, "", signed)
+
+
+def _no_hand(hand: HandSurface, sections: list[tuple[Limb, Line]], fingers: list[tuple[Limb, Line]]) -> str:
+    """Why what stands out of the hand are not its fingers, "" where they are; `fingers` are those without a thumb."""
+    if not sections:
+        return "has no fingers that stand apart from each other: a mitten, a hoof, or a fist"
+    if len(fingers) > MOST_FINGERS:
+        return f"has {len(fingers)} parts that stand out like fingers, more than a hand has"
+    large = PLAIN_PART * float(hand.distance.max())
+    broad = sum(part.length > large and not _is_finger(hand, part, line) for part, line in sections)
+    if len(fingers) < 2 and broad <= 1:
+        return "is a mitten: what stands out of it are not fingers"
+    slender = [part.length / (2.0 * _breadth(line)[0]) for part, line in fingers]
+    breadths = [_breadth(line)[0] for _, line in fingers]
+    if broad or len(fingers) < 2 or np.median(slender) < APART or max(breadths) > UNEVEN * min(breadths):
+        return "has fingers that touch each other, which can not be told apart: spread them, or place them by markers"
+    return ""
 
 
 def _read(name: str, chain: Chain, usual: Array, palm: Array, part: Limb) -> FingerRead:
@@ -115,15 +132,20 @@ def _in_the_palm(hand: HandSurface, chain: Chain, palm: Array) -> Chain:
 
 
 def _is_finger(hand: HandSurface, part: Limb, line: Line) -> bool:
-    middle = (line.along > 0.25 * line.along[-1]) & (line.along < 0.8 * line.along[-1])
-    if not middle.any():
-        return False
-    broad, thin = float(np.median(line.broad[middle])), float(np.median(line.thin[middle]))
+    broad, thin = _breadth(line)
     return (
         part.length > LEAST_SLENDER * 2.0 * broad
         and thin > LEAST_ROUND * broad
         and 2.0 * broad < BROADEST * hand.length
     )
+
+
+def _breadth(line: Line) -> tuple[float, float]:
+    """Half the larger and half the smaller breadth in the middle of a part."""
+    middle = (line.along > 0.25 * line.along[-1]) & (line.along < 0.8 * line.along[-1])
+    if not middle.any():
+        middle = np.ones(len(line.along), bool)
+    return max(float(np.median(line.broad[middle])), 1e-9), float(np.median(line.thin[middle]))
 
 
 def _skin(hand: HandSurface, part: Limb) -> Array:

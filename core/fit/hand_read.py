@@ -52,8 +52,10 @@ def read_hand(net: Net, limb: Limb, joints: ArmJoints, left: bool) -> HandParts:
     if surface is None or not read.fingers or read.palm is None:
         note = _without_fingers(palm, read.note, surface)
         pivots = None if surface is None or palm.guessed else _pivots(surface, read, palm.direction, left)
-        readings = (("pivots", 0.8 * palm.confidence, False),) if pivots is not None else ()
-        return HandParts(joints.hand_end, palm, (), pivots, readings, (note,))
+        alone: tuple[tuple[str, float, bool], ...] = (
+            (("pivots", 0.8 * palm.confidence, False),) if pivots is not None else ()
+        )
+        return HandParts(joints.hand_end, palm, (), pivots, alone, (note,))
     tips = [finger.chain.joints[-1] for finger in read.fingers if not finger.thumb]
     # The middle finger's, or what comes nearest to one.
     middle = tips[1:-1] if len(tips) > 2 else tips
@@ -65,19 +67,16 @@ def read_hand(net: Net, limb: Limb, joints: ArmJoints, left: bool) -> HandParts:
         for finger in read.fingers
     )
     pivots = _pivots(surface, read, read.palm, left)
-    # Fingers that touch make the others' names a guess.
-    doubt = 0.6 if read.note else 1.0
     readings = tuple(
-        (f"{finger.name}.{number + 1}", doubt * sure, guessed)
+        (f"{finger.name}.{number + 1}", sure, guessed)
         for finger in read.fingers
         for number, (sure, guessed) in enumerate(zip(finger.chain.confidence, finger.chain.guessed, strict=True))
     )
     if pivots is not None:
         readings += (("pivots", 0.9 * palm.confidence, False),)
-    notes = [read.note] if read.note else []
-    if not read.signed:
-        notes.append("has straight fingers and no thumb, so its palm was told from its back by convention: check it")
-    return HandParts(Read(tip, 0.95, False), palm, fingers, pivots, readings, tuple(notes))
+    convention = "has straight fingers and no thumb, so its palm was told from its back by convention: check it"
+    notes = () if read.signed else (convention,)
+    return HandParts(Read(tip, 0.95, False), palm, fingers, pivots, readings, notes)
 
 
 def _pivots(hand: HandSurface, read: HandRead, palm: Array, left: bool) -> PivotGuide | None:

@@ -23,7 +23,6 @@ from .walk import Body, Limb, body_of, from_tip
 ARM = UPPER_ARM + FOREARM
 # A joint that is farther than this, over the arm's length, from the other side's mirror image is worth a look.
 UNLIKE = 0.1
-JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
 SIDE_WORDS = {"L": "left", "R": "right"}
 
 
@@ -58,7 +57,8 @@ def place_of(arm: ArmGuide, part: str) -> Vec3 | None:
     finger, _, number = part.partition(".")
     if number:
         return next(item for item in arm.fingers if item.name == finger).joints[int(number) - 1]
-    return None if part == "pivots" else getattr(arm, part)  # type: ignore[no-any-return]
+    place: Vec3 | None = None if part == "pivots" else getattr(arm, part)
+    return place
 
 
 def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec3 = FRONT, unit: float = 1.0) -> Fit:
@@ -194,7 +194,12 @@ def _turned(arm: ArmGuide, frame: Array) -> ArmGuide:
 
     return replace(
         arm,
-        **{item: back(getattr(arm, item)) for item in (*JOINTS, "palm")},
+        clavicle=back(arm.clavicle),
+        shoulder=back(arm.shoulder),
+        elbow=back(arm.elbow),
+        wrist=back(arm.wrist),
+        hand_end=back(arm.hand_end),
+        palm=back(arm.palm),
         bend=None if arm.bend is None else back(arm.bend),
         fingers=tuple(
             replace(

@@ -129,7 +129,10 @@ def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices, Indice
 
 
 def _subdivided(vertices: Array, triangles: Indices, width: float) -> tuple[Array, Indices, NDArray[np.bool_]]:
-    """The mesh with every triangle cut at its longest edge until none is longer than `width`, and which vertices it had."""
+    """The mesh with every triangle cut at its longest edge until none is longer than `width`.
+
+    And for each vertex whether the mesh had it before.
+    """
     before = len(vertices)
     done: list[Indices] = []
     while len(triangles):

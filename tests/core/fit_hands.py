@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from fit_bodies import Array, Field, Made, Shape, Truth, _loft, add_body, bounds_of, mirror_of, truth_of, tubes
@@ -161,8 +162,8 @@ def _add_hand(body: Field, arm: Truth, h: float, thick: float) -> None:
     if "thumb" in arm.fingers:
         joints = arm.fingers["thumb"]
         body.cone(joints[0], joints[1], 0.0105 * h, 0.0075 * h, 0.005 * h)
-        body.cone(joints[0] + 0.75 * (joints[1] - joints[0]), roots[0][0] - 0.15 * size * _unit(roots[0][0] - arm.wrist),
-                  0.005 * h, 0.006 * h, 0.004 * h)  # fmt: skip
+        inside = roots[0][0] - 0.15 * size * _unit(roots[0][0] - arm.wrist)
+        body.cone(joints[0] + 0.75 * (joints[1] - joints[0]), inside, 0.005 * h, 0.006 * h, 0.004 * h)
         _add_finger(body, joints[1:], 0.0068 * h * thick, 0.0052 * h * thick, 0.002 * h)
 
 
@@ -183,7 +184,7 @@ def _unit(vector: Array) -> Array:
 
 
 def tube_fingers(shape: Shape, hand: Hand, sides: int = 6) -> Made:
-    """The tubes of `fit_bodies`, whose hands are a palm with a tube of `sides` corners for each finger, all separate."""
+    """The tubes of `fit_bodies`; each finger is a tube of `sides` corners of its own."""
     h = shape.stature
     truth = with_fingers(truth_of(shape), shape, hand)
     # The palm of the plain hand, cut short: it reaches as far as the skin between the fingers does.
@@ -192,7 +193,7 @@ def tube_fingers(shape: Shape, hand: Hand, sides: int = 6) -> Made:
     for arm in (truth, mirror_of(truth)):
         for name, joints in arm.fingers.items():
             thick = (0.0070 if name == "thumb" else 0.0054) * h * hand.thick
-            along = np.concatenate([np.linspace(a, b, 3)[:-1] for a, b in zip(joints, joints[1:], strict=False)])
+            along = np.concatenate([np.linspace(a, b, 3)[:-1] for a, b in pairwise(joints)])
             line = np.concatenate([along, joints[-1:]])
             radii = np.linspace(thick, 0.72 * thick, len(line))[:, None] * np.ones((1, 2))
             radii[-1] *= 0.4

@@ -19,6 +19,9 @@ from armwright.core.stature import guide_from_stature
 sys.path.insert(0, str(Path(__file__).parent.parent / "core"))
 
 
+ASIDE = np.array([3.0, 1.0, 0.0])
+
+
 @pytest.fixture
 def registered(empty_file: Any) -> Iterator[None]:
     import armwright
@@ -54,7 +57,7 @@ def full_guide() -> Guide:
     body = guide_from_stature(1.7, "Wren")
     left = with_fingers(body.arms[0])
     wrist = np.array(left.wrist)
-    left = replace(left, pivots=PivotGuide(*(tuple(wrist + [0.01 * k, -0.02 * k, 0.005]) for k in range(6))))
+    left = replace(left, pivots=PivotGuide(*(tuple(wrist + np.array([0.01 * k, -0.02 * k, 0.005])) for k in range(6))))
     lower = replace(body.arms[0], pair="lower", elbow=tuple(np.array(left.elbow) - [0, 0, 0.1]), bend=(0.0, 0.6, -0.8))
     return replace(body, arms=(left, mirrored(left), lower, mirrored(lower)))
 
@@ -194,7 +197,7 @@ def test_markers_are_not_mirrored_where_that_is_off_or_both_were_moved(registere
 def test_markers_are_mirrored_across_the_character_wherever_it_stands(registered: None, wren_body: Any) -> None:
     import bpy
 
-    body_of(wren_body.vertices + [3.0, 1.0, 0.0], wren_body.faces)
+    body_of(wren_body.vertices + ASIDE, wren_body.faces)
     bpy.ops.armwright.read_joints()
     left = bpy.data.objects["elbow.L"]
     left.location.x += 0.05
@@ -232,7 +235,7 @@ def test_nothing_is_placed_where_there_are_no_arms_or_markers_are_there(register
 def test_arms_are_built_on_a_torso_from_the_mesh(registered: None, wren_body: Any) -> None:
     import bpy
 
-    body_of(wren_body.vertices + [3.0, 1.0, 0.0], wren_body.faces)
+    body_of(wren_body.vertices + ASIDE, wren_body.faces)
     bpy.ops.armwright.read_joints()
     bpy.context.view_layer.update()
     assert bpy.ops.armwright.build_arms() == {"FINISHED"}
