@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from ...core.errors import HostError
+from ...core.errors import FitError, HostError
+from ...core.guide import Guide
 from . import plan as plan_command
 from .text_files import write_text
 
@@ -21,12 +22,19 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     joints = command.add_mutually_exclusive_group()
     joints.add_argument("--guide", type=Path, metavar="GUIDE.json", help="joint guide, in the armature's space")
     joints.add_argument(
-        "--stature", type=float, metavar="METRES", help="body height; without it or --guide, the height of the meshes"
+        "--stature",
+        type=float,
+        metavar="METRES",
+        help="body height; without it or --guide, joints are read from the meshes",
     )
     plan_command.add_fingers_option(command)
     command.add_argument(
         "--hand-poses", action="store_true", help="add relaxed hand, fist and flat hand as pose assets"
     )
+    command.add_argument(
+        "--unit", type=float, default=None, metavar="METRES",
+        help="metres of one unit of a mesh file (default: by the body's size)",
+    )  # fmt: skip
     command.add_argument("--name", default=None, help="the character's name (default: the input file's)")
     command.add_argument("--armature", default=None, metavar="NAME", help="existing armature to build on")
     command.add_argument("--torso", default="", metavar="BONE", help="its bone that carries the shoulders")
@@ -57,8 +65,6 @@ def run(options: argparse.Namespace) -> int:
         raise HostError("--root names a bone of an armature: give --torso as well")
     if options.guide is not None:
         plan_command.refuse_fingers(options)
-    import bpy
-
     from ...core import guide_json
     from ...core.arm.build import plan_arms
     from ...core.bind.mapping import read_mapping
@@ -69,7 +75,6 @@ def run(options: argparse.Namespace) -> int:
     from ...core.stature import guide_from_stature
     from .. import bind, hand_poses
     from .. import build as building
-    from ..measure_mesh import character_height
     from . import files
 
     mapping = read_mapping(Path(options.keep_weights)) if options.keep_weights else None
@@ -77,24 +82,24 @@ def run(options: argparse.Namespace) -> int:
     armed = _with_arms(options)
     if armed is not None:
         return _again(options, armed)
+    files.in_metres(options.input, options.unit)
     name = options.name or options.input.stem
-    if options.guide is not None:
-        guide = guide_json.read(options.guide)
-    else:
-        guide = guide_from_stature(
-            options.stature if options.stature is not None else character_height(bpy.data.objects), name
-        )
-        if options.fingers:
-            guide = with_hands(guide)
-    if options.hand_poses and not any(arm.fingers for arm in guide.arms):
-        raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
     armature = None
     if options.armature is not None or options.torso:
         armature = files.choose_armature(options.armature, with_arms=False)
         if armature is None:
             raise HostError(f"{options.input.name!r} has no armature: leave out --torso")
-        if options.guide is None:
-            guide = building.sized_for(armature, guide)
+    if options.guide is not None:
+        guide = guide_json.read(options.guide)
+    elif options.stature is not None:
+        guide = guide_from_stature(options.stature, name)
+        guide = guide if armature is None else building.sized_for(armature, guide)
+    else:
+        guide = _from_meshes(name, armature)
+    if options.guide is None and options.fingers:
+        guide = with_hands(guide)
+    if options.hand_poses and not any(arm.fingers for arm in guide.arms):
+        raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
     for warning in check_guide(guide):
         print(f"note: {warning}")
     if armature is None:
@@ -163,3 +168,37 @@ def _again(options: argparse.Namespace, armature: Any) -> int:
     said = "were built again" if done.changed else "are up to date"
     print(f"{options.out}: the arms of {armature.name!r} {said}; plan.json is beside it")
     return 0
+
+
+def _from_meshes(name: str, armature: Any) -> Guide:
+    """The joints of the open file's character, in the space of `armature`, the world without one.
+
+    Raises FitError, with what to give instead, for meshes without arms. On an existing armature the arms may then have
+    the proportions of a person of the meshes' height: it says where the shoulders are carried.
+    """
+    import bpy
+    import numpy as np
+
+    from ...core.guide_space import in_space
+    from ...core.stature import guide_from_stature
+    from .. import build as building
+    from ..host import matrix_to_numpy
+    from ..measure_mesh import character_height
+    from . import files
+
+    height = character_height(bpy.data.objects)
+    try:
+        found = files.joints_of(name)
+    except (FitError, HostError) as problem:
+        if armature is None:
+            raise type(problem)(f"{problem}; or give --guide or --stature") from problem
+        print(f"note: {problem}")
+        print(f"note: so the arms are those of a person of the meshes' height, {height:.3g} m")
+        return building.sized_for(armature, guide_from_stature(height, name))
+    for warning in found.warnings:
+        print(f"note: {warning}")
+    guessed = sorted({reading.part for reading in found.readings if reading.guessed})
+    print(f"joints read from the meshes; guessed: {', '.join(guessed) or 'none'}")
+    if armature is None:
+        return found.guide
+    return in_space(found.guide, np.linalg.inv(matrix_to_numpy(armature.matrix_world)))

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 
 import bpy
+from mathutils import Matrix
 
 from ...core.errors import HostError
+from ...core.fit.mesh import Fit, fit_mesh
+from ...core.fit.unit import unit_of
+from ...core.guide import FRONT, UP, Vec3
+from ..measure_mesh import character_height
+from ..read_mesh import character_surface
 
 MESH_IMPORTERS = {
     ".obj": lambda path: bpy.ops.wm.obj_import(filepath=path),
@@ -38,6 +45,40 @@ def open_input(path: Path) -> None:
         raise HostError(f"{path.name!r} could not be opened: {reason}") from problem
     if not bpy.data.objects:
         raise HostError(f"{path.name!r} holds no objects")
+
+
+def in_metres(path: Path, unit: float | None) -> None:
+    """Bring what was imported from a mesh file to metres: by `unit`, metres of one of its own, or by its size, said.
+
+    A .blend has a unit of its own and stays as it is.
+    """
+    if path.suffix.lower() == BLEND_SUFFIX or not any(item.type == "MESH" for item in bpy.data.objects):
+        return
+    if unit is None:
+        unit, sentence = unit_of(character_height(bpy.data.objects))
+        if sentence:
+            print(f"note: {sentence}")
+    if not (math.isfinite(unit) and unit > 0.0):
+        raise HostError(f"the unit is {unit:g} metres: it has to be more than 0")
+    if unit == 1.0:
+        return
+    for item in bpy.data.objects:
+        if item.parent is None:
+            item.matrix_world = Matrix.Scale(unit, 4) @ item.matrix_world
+    bpy.context.view_layer.update()
+
+
+def joints_of(name: str, names: list[str] | None = None, up: Vec3 = UP, front: Vec3 = FRONT, unit: float = 1.0) -> Fit:
+    """Joints of the open file's character, read from all its meshes or from those named. Raises FitError, HostError."""
+    objects = list(bpy.data.objects)
+    if names is not None:
+        meshes = {item.name: item for item in objects if item.type == "MESH"}
+        for wanted in names:
+            if wanted not in meshes:
+                raise HostError(f"there is no mesh named {wanted!r}; there is: {', '.join(sorted(meshes)) or 'none'}")
+        objects = [meshes[wanted] for wanted in names]
+    vertices, triangles = character_surface(objects)
+    return fit_mesh(vertices, triangles, name, up, front, unit)
 
 
 def save_blend(path: Path) -> None:

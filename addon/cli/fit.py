@@ -27,7 +27,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--front", type=float, nargs=3, default=(0.0, -1.0, 0.0), metavar=("X", "Y", "Z"),
         help="where the character looks (default: 0 -1 0)",
     )  # fmt: skip
-    command.add_argument("--unit", type=float, default=1.0, metavar="METRES", help="metres of one unit (default: 1)")
+    command.add_argument(
+        "--unit", type=float, default=None, metavar="METRES", help="metres of one unit (default: by the body's size)"
+    )
     command.set_defaults(run=run)
 
 
@@ -35,35 +37,32 @@ def run(options: argparse.Namespace) -> int:
     """Open, read, write."""
     if options.out.exists() and options.input.exists() and options.out.samefile(options.input):
         raise HostError("--out names the input file: choose another name, so that the input stays as it is")
-    import bpy
-
     from ...core import arm_words, guide_json
-    from ...core.fit.mesh import fit_mesh
+    from ...core.fit.mesh import place_of
     from ...core.guide_check import check_guide
-    from ..read_mesh import character_surface
     from . import files
 
     files.open_input(options.input)
-    objects = list(bpy.data.objects)
-    if options.object is not None:
-        meshes = {item.name: item for item in objects if item.type == "MESH"}
-        for name in options.object:
-            if name not in meshes:
-                raise HostError(f"there is no mesh named {name!r}; there is: {', '.join(sorted(meshes)) or 'none'}")
-        objects = [meshes[name] for name in options.object]
+    files.in_metres(options.input, options.unit)
+    is_blend = options.input.suffix.lower() == files.BLEND_SUFFIX
+    unit = options.unit if is_blend and options.unit is not None else 1.0
     name = options.name or options.input.stem
-    vertices, triangles = character_surface(objects)
-    found = fit_mesh(vertices, triangles, name, tuple(options.up), tuple(options.front), options.unit)
+    found = files.joints_of(name, options.object, tuple(options.up), tuple(options.front), unit)
     warnings = (*found.warnings, *check_guide(found.guide))
     arms = {arm.side: arm for arm in found.guide.arms}
     for reading in found.readings:
-        place = ", ".join(f"{value:.3f}" for value in getattr(arms[reading.side], reading.part))
+        place = place_of(arms[reading.side], reading.part)
+        where = "" if place is None else f"  ({', '.join(f'{value:.3f}' for value in place)})"
         how = "guessed" if reading.guessed else "read"
         part = PARTS.get(reading.part, reading.part)
-        print(f"{arm_words.words(reading.side):5s} {part:10s} {how:7s} confidence {reading.confidence:.2f}  ({place})")
+        print(f"{arm_words.words(reading.side):5s} {part:10s} {how:7s} confidence {reading.confidence:.2f}{where}")
     for warning in warnings:
         print(f"note: {warning}")
     write_text(options.out, guide_json.to_text(found.guide))
     guessed = sum(reading.guessed for reading in found.readings)
-    print(f"{options.out}: {len(arms)} arms, {guessed} of {len(found.readings)} joints and directions guessed")
+    fingers = sum(len(arm.fingers) for arm in found.guide.arms)
+    print(
+        f"{options.out}: {len(arms)} arms, {fingers} fingers, "
+        f"{guessed} of {len(found.readings)} joints and directions guessed"
+    )
     return 0

@@ -14,6 +14,9 @@ from .walk import Body, Limb
 LOWEST_HAND = 0.12
 # What stands on so many limbs is an animal: two legs and a tail are fewer.
 FOUR_LEGS = 4
+TWO_LEGS = 2
+# Half a body is open along its middle: the rim there is longer than this part of its height.
+RIM = 0.5
 # A hand is this far from the middle, over the limb's length: less is a head or a tail.
 LEAST_ASIDE = 0.15
 # The shorter arm over the longer one; and how far a hand is from where the other's mirror image is, over its length.
@@ -21,22 +24,22 @@ LEAST_LIKENESS = 0.7
 MOST_UNLIKE = 0.4
 # An arm parts from the torso at this many of its mean radii from its tip, or more (a human one, from the middle of the
 # upper arm: about 13).
-LEAST_SLENDER = 5.0
+LEAST_SLENDER = 3.5
 # Length of the free part over the farthest way from the torso (a human one: above 0.5; an ear: below 0.3).
 SHORTEST_ARM = 0.3
 
 
-def arms_of(net: Net, body: Body) -> tuple[Limb, Limb]:
-    """The left and the right arm; `net` has its axes to the left, to the back, and up.
+def arms_of(net: Net, body: Body) -> dict[str, Limb]:
+    """The arms by side, left first; `net` has its axes to the left, to the back, and up.
 
-    Raises FitError with what was found instead.
+    One alone only on a body that is whole and stands on two legs. Raises FitError with what was found instead.
     """
     ring = net.points[body.ring, 0]
     middle = 0.5 * float(ring.min() + ring.max())
     low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
     farthest = float(body.distance.max())
     floor = low + LOWEST_HAND * (high - low)
-    standing = sum(bool(net.points[limb.tip, 2] <= floor) for limb in body.limbs)
+    standing = standing_limbs(net, body)
     if standing >= FOUR_LEGS:
         raise FitError(
             f"the mesh has no arms that can be told from legs, horns or ears: it stands on {standing} limbs; "
@@ -58,8 +61,17 @@ def arms_of(net: Net, body: Body) -> tuple[Limb, Limb]:
         if _aside(net, left, middle) > 0.0 > _aside(net, right, middle) and _alike(net, left, right, middle)
     ]
     if pairs:
-        return max(pairs, key=lambda pair: pair[0].length + pair[1].length)
+        left, right = max(pairs, key=lambda pair: pair[0].length + pair[1].length)
+        return {"L": left, "R": right}
+    if len(arms) == 1 and standing == TWO_LEGS and not _is_half(net):
+        return {"L" if _aside(net, arms[0], middle) > 0.0 else "R": arms[0]}
     raise FitError(_refusal(len(body.limbs), len(aside), len(raised), len(arms)))
+
+
+def standing_limbs(net: Net, body: Body) -> int:
+    """How many limbs reach down to the floor."""
+    low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
+    return sum(bool(net.points[limb.tip, 2] <= low + LOWEST_HAND * (high - low)) for limb in body.limbs)
 
 
 def _refusal(limbs: int, aside: int, raised: int, arms: int) -> str:
@@ -85,3 +97,17 @@ def _alike(net: Net, left: Limb, right: Limb, middle: float) -> bool:
     image: Array = net.points[right.tip] * [-1.0, 1.0, 1.0] + [2.0 * middle, 0.0, 0.0]
     gap = float(np.linalg.norm(net.points[left.tip] - image))
     return lengths[0] > LEAST_LIKENESS * lengths[1] and gap < MOST_UNLIKE * lengths[1]
+
+
+def _is_half(net: Net) -> bool:
+    """Whether the surface ends in a plane along the body's middle, as half of a mirrored mesh does."""
+    sides = np.concatenate([net.triangles[:, [0, 1]], net.triangles[:, [1, 2]], net.triangles[:, [2, 0]]])
+    edges, count = np.unique(np.sort(sides, axis=1), axis=0, return_counts=True)
+    rim = net.vertices[edges[count == 1]]
+    extent = np.ptp(net.vertices, axis=0)
+    if len(rim) == 0:
+        return False
+    length = np.linalg.norm(rim[:, 0] - rim[:, 1], axis=1)
+    low, high = float(net.vertices[:, 0].min()), float(net.vertices[:, 0].max())
+    flat = [np.abs(rim[:, :, 0] - end).max(axis=1) < 0.02 * extent[2] for end in (low, high)]
+    return max(float(length[side].sum()) for side in flat) > RIM * float(extent[2])

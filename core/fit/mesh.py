@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..anatomy import FOREARM, SHOULDER_HALF_BREADTH, SHOULDER_HEIGHT, UPPER_ARM
 from ..errors import FitError
-from ..guide import FRONT, UP, ArmGuide, Guide, PivotGuide, TorsoGuide, Vec3
+from ..guide import FRONT, UP, ArmGuide, Guide, TorsoGuide, Vec3
+from ..guide_space import in_space
 from ..stature import CHEST_HEIGHT, CLAVICLE_ASIDE, CLAVICLE_FORWARD, HIP_HEIGHT, NECK_HEIGHT, WAIST_HEIGHT
 from .arms import arms_of
+from .directions import facing_hint, frame_of, lying_hint
 from .hand import Palm
 from .hand_read import read_hand, vec
 from .joints import ArmJoints, Read, joints_of
@@ -66,33 +68,39 @@ def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec
 
     `up` and `front` are the character's directions in the mesh's space, `unit` the metres of one unit of it; the guide
     is in that space in metres. Several meshes go in as one, with their indices moved on. Raises FitError where the
-    mesh, the directions or the unit can not be used, or where there is no pair of arms.
+    mesh, the directions or the unit can not be used, or where there are no arms.
     """
-    frame = _frame(up, front)
+    frame = frame_of(up, front)
     if not (math.isfinite(unit) and unit > 0.0):
         raise FitError(f"the unit is {unit:g} metres: it has to be more than 0")
     vertices = np.asarray(vertices, np.float64)
     triangles = triangles_of(vertices, faces)
     net = net_of(vertices @ frame.T * unit, triangles)
+    hint = lying_hint(net, frame)
+    if hint:
+        raise FitError(hint)
     body = body_of(net)
-    sides = arms_of(net, body)
+    try:
+        sides = arms_of(net, body)
+    except FitError as problem:
+        raise FitError(f"{problem}{facing_hint(net, body, frame)}") from None
     ring = net.points[body.ring]
     waist = np.array([*(0.5 * (ring[:, :2].min(axis=0) + ring[:, :2].max(axis=0))), ring[:, 2].mean()])
     arms, readings, warnings = [], [], []
-    for side, limb in zip("LR", sides, strict=True):
+    for side, limb in sides.items():
         arm, arm_readings, arm_warnings = _arm(net, body, limb, side, waist)
         arms.append(arm)
         readings += arm_readings
         warnings += arm_warnings
-    warnings += _unlike(arms[0], arms[1], float(waist[0]))
-    guide = Guide(
-        name=name,
-        arms=tuple(_turned(arm, frame) for arm in arms),
-        torso=_torso(net, waist, float(np.mean([arm.shoulder[2] for arm in arms])), frame),
-        up=vec(frame[2]),
-        front=vec(-frame[1]),
-    )
-    return Fit(guide, tuple(readings), tuple(warnings))
+    if len(arms) == 2:
+        warnings += _unlike(arms[0], arms[1], float(waist[0]))
+    else:
+        only = SIDE_WORDS[arms[0].side]
+        warnings.append(f"the mesh has a {only} arm alone: if it has both, place the other by markers, or mirror it")
+    torso = _torso(net, waist, float(np.mean([arm.shoulder[2] for arm in arms])))
+    to_mesh = np.eye(4)
+    to_mesh[:3, :3] = frame.T
+    return Fit(in_space(Guide(name, tuple(arms), torso), to_mesh), tuple(readings), tuple(warnings))
 
 
 def _arm(net: Net, body: Body, limb: Limb, side: str, waist: Array) -> tuple[ArmGuide, list[Reading], list[str]]:
@@ -163,51 +171,11 @@ def _clavicle(shoulder: Array, waist: Array) -> Array:
     return np.array([waist[0] + aside, shoulder[1] - CLAVICLE_FORWARD * stature, shoulder[2]])
 
 
-def _torso(net: Net, waist: Array, shoulder_height: float, frame: Array) -> TorsoGuide:
+def _torso(net: Net, waist: Array, shoulder_height: float) -> TorsoGuide:
     """Torso joints by handbook heights between the floor and the shoulders, in the middle of the body."""
     low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
     scale = (shoulder_height - low) / SHOULDER_HEIGHT
     levels = [low + scale * level for level in (HIP_HEIGHT, WAIST_HEIGHT, CHEST_HEIGHT, NECK_HEIGHT)]
     top = max(high, levels[-1] + 0.05 * scale)
-    points = [np.array([waist[0], waist[1], level]) @ frame for level in (low, *levels, top)]
+    points = [np.array([waist[0], waist[1], level]) for level in (low, *levels, top)]
     return TorsoGuide(vec(points[0]), tuple(vec(point) for point in points[1:-1]), vec(points[-1]))
-
-
-def _frame(up: Vec3, front: Vec3) -> Array:
-    """Rows: to the character's left, to its back, up; units, in the mesh's space."""
-    upward, forward = np.array(up, float), np.array(front, float)
-    if not (np.isfinite(upward).all() and np.isfinite(forward).all() and np.linalg.norm(upward) > 1e-9):
-        raise FitError("the up and front directions have to be finite and not 0: give, for example, 0 0 1 and 0 -1 0")
-    upward = upward / np.linalg.norm(upward)
-    forward = forward - upward * float(forward @ upward)
-    if not np.linalg.norm(forward) > 1e-3 * max(1e-9, float(np.linalg.norm(np.array(front, float)))):
-        raise FitError("the up and front directions are parallel: give, for example, 0 0 1 and 0 -1 0")
-    forward = forward / np.linalg.norm(forward)
-    return np.stack([np.cross(upward, forward), -forward, upward])
-
-
-def _turned(arm: ArmGuide, frame: Array) -> ArmGuide:
-    """The arm in the mesh's space."""
-
-    def back(vector: Vec3) -> Vec3:
-        return vec(np.array(vector) @ frame)
-
-    return replace(
-        arm,
-        clavicle=back(arm.clavicle),
-        shoulder=back(arm.shoulder),
-        elbow=back(arm.elbow),
-        wrist=back(arm.wrist),
-        hand_end=back(arm.hand_end),
-        palm=back(arm.palm),
-        bend=None if arm.bend is None else back(arm.bend),
-        fingers=tuple(
-            replace(
-                finger, joints=tuple(map(back, finger.joints)), curl=None if finger.curl is None else back(finger.curl)
-            )
-            for finger in arm.fingers
-        ),
-        pivots=None
-        if arm.pivots is None
-        else PivotGuide(*(back(getattr(arm.pivots, item.name)) for item in fields(PivotGuide))),
-    )

@@ -151,11 +151,11 @@ def test_an_output_that_can_not_be_written_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("source", ["coat.blend", "coat.obj"])
-def test_arms_are_built_to_the_height_of_a_mesh(files: Path, tmp_path: Path, source: str) -> None:
+def test_arms_are_built_to_the_height_that_was_given(files: Path, tmp_path: Path, source: str) -> None:
     from armwright.core.plan import json as plan_json
 
     before = (files / source).read_bytes()
-    worked("build", files / source, "--out", tmp_path / "wren.blend")
+    worked("build", files / source, "--stature", "1.7", "--out", tmp_path / "wren.blend")
     assert (files / source).read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plan.json", "wren.blend"]
     plan = plan_json.read(tmp_path / "plan.json")
@@ -195,6 +195,7 @@ BUILDS: dict[str, tuple[tuple[str, ...], str]] = {
     "not a mesh": (("song.obj",), "song.obj"),
     "broken glTF": (("song.glb",), "song.glb"),
     "nothing to measure": (("empty.blend",), "give the height"),
+    "a mesh without arms": (("coat.obj",), "has no arms.*--guide or --stature"),
     "torso without armature": (("coat.blend", "--torso", "chest"), "no armature"),
     "root alone": (("body.blend", "--root", "hips"), "--torso"),
     "armature without torso": (("body.blend", "--armature", "Body"), "choose the bone.*torso"),
