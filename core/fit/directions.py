@@ -55,6 +55,15 @@ def lying_hint(net: Net, frame: Array) -> str:
     )
 
 
+def head_down_hint(net: Net, body: Body, frame: Array) -> str:
+    """What to say of a character with arms that stands on its head; "" for one that does not."""
+    turn = np.diag([1.0, -1.0, -1.0])
+    if standing_limbs(net, body) >= TWO_LEGS or _legs_of_armed(net, turn) != TWO_LEGS:
+        return ""
+    upward, front = turn[2] @ frame, -turn[1] @ frame
+    return f"the character stands on its head: use --up {_numbers(upward)} --front {_numbers(front)}, or turn the mesh"
+
+
 def facing_hint(net: Net, body: Body, frame: Array) -> str:
     """What to add where no arms were found, but are if the character looks to a side; "" otherwise."""
     turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])

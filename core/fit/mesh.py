@@ -13,7 +13,7 @@ from ..guide import FRONT, UP, ArmGuide, Guide, TorsoGuide, Vec3
 from ..guide_space import in_space
 from ..stature import CHEST_HEIGHT, CLAVICLE_ASIDE, CLAVICLE_FORWARD, HIP_HEIGHT, NECK_HEIGHT, WAIST_HEIGHT
 from .arms import arms_of
-from .directions import facing_hint, frame_of, lying_hint
+from .directions import facing_hint, frame_of, head_down_hint, lying_hint
 from .hand import Palm
 from .hand_read import read_hand, vec
 from .joints import ArmJoints, Read, joints_of
@@ -84,6 +84,9 @@ def fit_mesh(vertices: Array, faces: Faces, name: str, up: Vec3 = UP, front: Vec
         sides = arms_of(net, body)
     except FitError as problem:
         raise FitError(f"{problem}{facing_hint(net, body, frame)}") from None
+    hint = head_down_hint(net, body, frame)
+    if hint:
+        raise FitError(hint)
     ring = net.points[body.ring]
     waist = np.array([*(0.5 * (ring[:, :2].min(axis=0) + ring[:, :2].max(axis=0))), ring[:, 2].mean()])
     arms, readings, warnings = [], [], []

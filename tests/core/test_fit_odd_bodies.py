@@ -41,6 +41,12 @@ def test_a_character_that_hangs_head_down_along_y_is_told_minus_y() -> None:
         fit_mesh(made.vertices, made.faces, "Wren")
 
 
+def test_a_character_on_its_head_is_told_so() -> None:
+    made = moved(skin(Shape(lowered=45.0), 9000), rotation=np.diag([1.0, -1.0, -1.0]))
+    with pytest.raises(FitError, match="stands on its head: use --up 0 0 -1 --front 0 1 0"):
+        fit_mesh(made.vertices, made.faces, "Wren")
+
+
 def test_a_character_that_looks_to_a_side_is_told_where_it_may_look() -> None:
     made = skin(Shape(), 9000)
     with pytest.raises(FitError, match=r"use --front 0 -1 0|use --front 0 1 0"):
@@ -59,7 +65,7 @@ def test_short_thick_arms_are_found() -> None:
 
 def test_arms_too_thick_to_tell_their_elbows_are_refused_with_what_to_do() -> None:
     shape = Shape(upper_arm=0.13, forearm=0.105, hand=0.09, stout=1.6, flexion=30.0, lowered=35.0)
-    with pytest.raises(FitError, match="not its shoulder and elbow.*place the joints by markers"):
+    with pytest.raises(FitError, match=r"not its shoulder and elbow.*place the joints by markers"):
         fit_of(skin(shape, 12000))
 
 
