@@ -36,9 +36,14 @@ def points() -> tuple[list[tuple[float, float, float]], list[Colour]]:
     shown = [marker for marker in find_markers().values() if marker.visible_get()]
     coloured = [(marker, colour_of(marker)) for marker in shown]
     return (
-        [tuple(marker.matrix_world.translation) for marker, colour in coloured if colour is not None],
+        [_place(marker) for marker, colour in coloured if colour is not None],
         [colour for _, colour in coloured if colour is not None],
     )
+
+
+def _place(marker: bpy.types.Object) -> tuple[float, float, float]:
+    x, y, z = marker.matrix_world.translation
+    return x, y, z
 
 
 def _draw() -> None:

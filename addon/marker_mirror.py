@@ -38,7 +38,8 @@ def mirror_moved() -> int:
         return 0
     moved = [marker for marker in found.values() if _is_moved(marker)]
     names = {str(marker[KEY]) for marker in moved}
-    is_on = bpy.context.scene is not None and bpy.context.scene.armwright_build.mirror_markers
+    settings = getattr(bpy.context.scene, "armwright_build", None)
+    is_on = settings is not None and settings.mirror_markers
     done = 0
     for marker in moved:
         others = [found[name] for name in (_other(marker),) if name in found and name not in names]
@@ -72,7 +73,7 @@ def _image(marker: bpy.types.Object, collection: bpy.types.Collection) -> Vector
     return marker.location - 2.0 * (marker.location - point).dot(normal) * normal
 
 
-@persistent
+@persistent  # type: ignore[untyped-decorator]
 def on_update(scene: bpy.types.Scene, graph: bpy.types.Depsgraph) -> None:
     """After each evaluation; does nothing unless a marker's place is among what changed."""
     if any(

@@ -123,9 +123,17 @@ def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices, Indice
     extent = float(np.ptp(vertices[triangles.ravel()], axis=0).max())
     if extent == 0.0:
         return vertices, triangles, np.arange(len(vertices))
-    lattice = np.round(vertices / (WELD * extent)).astype(np.int64)
-    _, first, where = np.unique(lattice, axis=0, return_index=True, return_inverse=True)
+    _, first, where = np.unique(_keys(np.round(vertices / (WELD * extent))), return_index=True, return_inverse=True)
     return vertices[first], np.asarray(where).reshape(-1)[triangles], first
+
+
+def _keys(lattice: Array) -> Indices:
+    """One number for each row of whole numbers, (N, 3), in the rows' order: far faster to sort than rows."""
+    rows = (lattice - lattice.min(axis=0)).astype(np.int64)
+    sizes = rows.max(axis=0) + 1
+    if float(sizes[0]) * float(sizes[1]) * float(sizes[2]) > 2.0**62:
+        return np.asarray(np.unique(rows, axis=0, return_inverse=True)[1], np.int64).reshape(-1)
+    return np.asarray((rows[:, 0] * sizes[1] + rows[:, 1]) * sizes[2] + rows[:, 2])
 
 
 def _subdivided(vertices: Array, triangles: Indices, width: float) -> tuple[Array, Indices, NDArray[np.bool_]]:
@@ -147,7 +155,8 @@ def _subdivided(vertices: Array, triangles: Indices, width: float) -> tuple[Arra
         rows = np.arange(len(triangles))
         a, b, c = (triangles[rows, (longest + k) % 3] for k in range(3))
         pair = np.sort(np.stack([a, b], axis=1), axis=1)
-        pairs, where = np.unique(pair, axis=0, return_inverse=True)
+        key, where = np.unique(pair[:, 0] * len(vertices) + pair[:, 1], return_inverse=True)
+        pairs = np.stack([key // len(vertices), key % len(vertices)], axis=1)
         middle = len(vertices) + np.asarray(where).reshape(-1)
         vertices = np.concatenate([vertices, 0.5 * (vertices[pairs[:, 0]] + vertices[pairs[:, 1]])])
         triangles = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
@@ -161,7 +170,7 @@ def _patches(vertices: Array, edges: Indices, width: float) -> Indices:
 
     Two surfaces that pass through one cell, such as a hand beside a hip, stay apart.
     """
-    cell = np.unique(np.floor(vertices / width).astype(np.int64), axis=0, return_inverse=True)[1].reshape(-1)
+    cell = np.unique(_keys(np.floor(vertices / width)), return_inverse=True)[1].reshape(-1)
     inside = cell[edges[:, 0]] == cell[edges[:, 1]]
     return components(len(vertices), edges[inside])
 

@@ -45,7 +45,7 @@ def test_a_build_with_fingers_and_hand_poses_is_saved_with_both(coat: Path, tmp_
     import bpy
 
     out = tmp_path / "armed.blend"
-    said = worked("build", coat, "--out", out, "--fingers", "--hand-poses")
+    said = worked("build", coat, "--stature", "1.7", "--out", out, "--fingers", "--hand-poses")
     assert "wren relaxed hand" in said
     bpy.ops.wm.open_mainfile(filepath=str(out))
     armature = next(item for item in bpy.data.objects if item.type == "ARMATURE")
@@ -62,5 +62,5 @@ def test_fingers_beside_a_guide_and_poses_without_fingers_are_refused(coat: Path
         "plan", "--guide", guide, "--fingers", "--out", tmp_path / "plan.json"
     )
     assert "--guide has its own fingers" in refused("build", coat, "--guide", guide, "--fingers", "--out", out)
-    assert "needs fingers" in refused("build", coat, "--hand-poses", "--out", out)
+    assert "needs fingers" in refused("build", coat, "--stature", "1.7", "--hand-poses", "--out", out)
     assert not list(tmp_path.iterdir())
