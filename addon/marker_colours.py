@@ -42,8 +42,8 @@ def points() -> tuple[list[tuple[float, float, float]], list[Colour]]:
 
 
 def _place(marker: bpy.types.Object) -> tuple[float, float, float]:
-    x, y, z = marker.matrix_world.translation
-    return x, y, z
+    at = marker.matrix_world.translation
+    return at.x, at.y, at.z
 
 
 def _draw() -> None:
