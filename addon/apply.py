@@ -45,6 +45,11 @@ def add_bones(armature: bpy.types.Object, plan: Plan) -> None:
             made.use_deform = bone.deform
 
 
+def scale_inheritance(bone: Bone) -> str:
+    """The host's word for what a bone takes over of its parent's scale."""
+    return "FULL" if bone.inherit_scale else "NONE"
+
+
 def place_bone(made: bpy.types.EditBone, bone: Bone, edit: bpy.types.bpy_prop_collection) -> None:
     """Give an edit bone its rest, its parent and what it inherits."""
     made.use_connect = False
@@ -54,7 +59,7 @@ def place_bone(made: bpy.types.EditBone, bone: Bone, edit: bpy.types.bpy_prop_co
     made.length = bone.length
     made.parent = edit[bone.parent] if bone.parent else None
     made.use_inherit_rotation = bone.inherit_rotation
-    made.inherit_scale = "FULL" if bone.inherit_scale else "NONE"
+    made.inherit_scale = scale_inheritance(bone)
 
 
 def add_pose(armature: bpy.types.Object, plan: Plan) -> None:

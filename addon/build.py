@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import fields, replace
 
 import bpy
 import numpy as np
 
 from ..core.arm.build import Attachment
 from ..core.errors import HostError
-from ..core.guide import Guide, PivotGuide, TorsoGuide, Vec3
+from ..core.guide import Guide
+from ..core.guide_space import in_space
 from ..core.plan.model import External, Plan
 from ..core.plan.validate import validate
 from ..core.rig_record import record_of
@@ -18,7 +18,6 @@ from . import apply, host, remove, rig, shapes
 
 # A scale whose axes differ by more than this part can not be told from a mistake.
 UNEVEN_SCALE = 1e-4
-ARM_JOINTS = ("clavicle", "shoulder", "elbow", "wrist", "hand_end")
 
 
 def attachment_to(armature: bpy.types.Object, torso: str, root: str = "", head: str = "") -> Attachment:
@@ -53,27 +52,7 @@ def sized_for(armature: bpy.types.Object, guide: Guide) -> Guide:
     scale = float(np.cbrt(np.linalg.det(host.matrix_to_numpy(armature.matrix_world)[:3, :3])))
     if abs(scale - 1.0) < UNEVEN_SCALE:
         return guide
-
-    def sized(point: Vec3) -> Vec3:
-        return (point[0] / scale, point[1] / scale, point[2] / scale)
-
-    arms = tuple(
-        replace(
-            arm,
-            **{joint: sized(getattr(arm, joint)) for joint in ARM_JOINTS},
-            fingers=tuple(
-                replace(finger, joints=tuple(sized(joint) for joint in finger.joints)) for finger in arm.fingers
-            ),
-            pivots=None
-            if arm.pivots is None
-            else PivotGuide(*(sized(getattr(arm.pivots, item.name)) for item in fields(PivotGuide))),
-        )
-        for arm in guide.arms
-    )
-    torso = guide.torso
-    if torso is not None:
-        torso = TorsoGuide(sized(torso.root), tuple(sized(point) for point in torso.chain), sized(torso.head))
-    return replace(guide, arms=arms, torso=torso)
+    return in_space(guide, np.diag([1.0 / scale] * 3 + [1.0]))
 
 
 def build(armature: bpy.types.Object, plan: Plan) -> None:

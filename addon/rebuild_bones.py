@@ -99,7 +99,7 @@ def _is_placed(there: bpy.types.Bone, bone: Bone) -> bool:
     return (
         (there.parent.name if there.parent is not None else "") == bone.parent
         and there.use_inherit_rotation == bone.inherit_rotation
-        and there.inherit_scale == "NONE"
+        and there.inherit_scale == apply.scale_inheritance(bone)
         and abs(there.length - bone.length) <= SAME * reach
         and float(np.abs(host.rest_matrix(there) - rest).max()) <= 2.0 * SAME * reach
     )

@@ -32,7 +32,7 @@ def plan_again(
     """
     record = rig.read_record(armature)
     last = last_guide(record)
-    guide = last if guide is None else guide
+    guide = last if guide is None else _as_thick(guide, last)
     options = options_of(record) if options is None else options
     if record.torso in record.bones and not torso:
         return plan_arms(guide if guide.torso is not None else replace(guide, torso=last.torso), options)
@@ -57,7 +57,14 @@ def news(record: RigRecord, guide: Guide) -> str:
     """What has changed since the rig was built, for people; "" if nothing has."""
     if record.plan_version < VERSION:
         return f"Built by version {record.plan_version} of the plan; this is version {VERSION}"
+    guide = _as_thick(guide, last_guide(record))
     return "" if guide_json.to_text(guide) == record.guide else "The joints have changed since the arms were built"
+
+
+def _as_thick(guide: Guide, last: Guide) -> Guide:
+    """`guide` with the girths of `last` where it tells none: they were measured when the arms were built."""
+    known = {arm.id: arm.girth for arm in last.arms}
+    return replace(guide, arms=tuple(replace(arm, girth=arm.girth or known.get(arm.id)) for arm in guide.arms))
 
 
 def last_made(armature: bpy.types.Object, record: RigRecord) -> Made:

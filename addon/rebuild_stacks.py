@@ -100,6 +100,8 @@ def is_made(work: Work, there: Any, item: Constraint) -> bool:
     holder = apply.holder_of(there, item)
     if holder.target != work.armature or holder.subtarget != item.target:
         return False
+    if item.space and (there.space_object != work.armature or there.space_subtarget != item.space):
+        return False
     return all(same(getattr(there, key), value) for key, value in apply.settings_of(item).items() if key not in driven)
 
 

@@ -65,6 +65,8 @@ def run(options: argparse.Namespace) -> int:
         raise HostError("--root names a bone of an armature: give --torso as well")
     if options.guide is not None:
         plan_command.refuse_fingers(options)
+    import bpy
+
     from ...core import guide_json
     from ...core.arm.build import plan_arms
     from ...core.bind.mapping import read_mapping
@@ -73,7 +75,7 @@ def run(options: argparse.Namespace) -> int:
     from ...core.options import ArmOptions
     from ...core.plan import json as plan_json
     from ...core.stature import guide_from_stature
-    from .. import bind, hand_poses
+    from .. import bind, girths, hand_poses
     from .. import build as building
     from . import files
 
@@ -102,6 +104,7 @@ def run(options: argparse.Namespace) -> int:
         raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
     for warning in check_guide(guide):
         print(f"note: {warning}")
+    guide = girths.measured(guide, armature, bpy.data.objects)
     if armature is None:
         plan = plan_arms(guide, ArmOptions())
         armature = building.build_new(plan, name)

@@ -7,7 +7,7 @@ import bpy
 from ...core.arm.build import plan_arms
 from ...core.guide_check import check_guide
 from ...core.options import ArmOptions
-from .. import build, build_inputs, rig
+from .. import build, build_inputs, girths, rig
 from ..rebuild import rebuild
 from ..rebuild_plan import plan_again
 from .common import attempt
@@ -45,11 +45,13 @@ def _build(context: bpy.types.Context) -> str:
         return "; ".join((said, *done.notes, *warnings))
     if armature is None:
         at = tuple(settings.foot) if settings.source == "stature" else (0.0, 0.0, 0.0)
+        guide = girths.measured(guide, None, context.view_layer.objects, at)
         armature = build.build_new(plan_arms(guide, ArmOptions()), guide.name, at)
         source = settings.source
         settings.armature, settings.torso, settings.root = armature, "", ""
         settings.source = source
     else:
+        guide = girths.measured(guide, armature, context.view_layer.objects)
         build.build(
             armature, plan_arms(guide, ArmOptions(), build.attachment_to(armature, settings.torso, settings.root))
         )

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import bpy
 
+from ...core import arm_words
 from ...core.arm.fingers import curl_dial
 from ...core.arm.names import CURL, SPREAD
 from ...core.rig_record import RigRecord
-from .common import SIDE_NAMES, RigPanel, shown_rig
+from ..selection import sentence
+from .common import RigPanel, shown_rig
 
 # Share of the panel that the names of the dials take.
 NAMES = 0.4
@@ -32,7 +34,7 @@ class ARMWRIGHT_PT_fingers(RigPanel, bpy.types.Panel):
         head.label(text="")
         sides = head.row()
         for arm in bones:
-            sides.label(text=SIDE_NAMES.get(arm, arm))
+            sides.label(text=sentence(arm_words.words(arm)))
         column = layout.column(align=True)
         for key, label in rows(record):
             row = column.split(factor=NAMES, align=True)

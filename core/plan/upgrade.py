@@ -11,9 +11,8 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from .model import VERSION, Display, Plan
 
 # By the version that is left behind: a part and the one that takes over its weights, keys and whatever names it.
-RENAMES: Mapping[int, Mapping[str, str]] = {
-    1: {"skin.upper_arm": "skin.upper_arm.1", "skin.forearm": "skin.forearm.1"},
-}
+# Version 2 renamed none: the first skin bone of a segment kept the name that the only one had.
+RENAMES: Mapping[int, Mapping[str, str]] = {1: {}}
 
 CONSTRAINTS_1: Mapping[str, tuple[str, ...]] = {
     "aux.hand_space": ("torso", "head"),

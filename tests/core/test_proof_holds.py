@@ -174,7 +174,7 @@ def test_the_raised_arm_passes_through_every_elevation_from_hanging_to_overhead(
 
 def test_narrow_limits_of_the_segments_are_refused_with_a_sentence() -> None:
     spec = next(item for item in RUNS if item.motion == "torso-wiggle" and item.case.mode == "elbow")
-    with pytest.raises(ProofError, match=r"torso-wiggle: the L elbow hold: no place"):
+    with pytest.raises(ProofError, match=r"torso-wiggle: the left elbow hold: no place"):
         set_up(spec, options=ArmOptions(shortest=0.99, longest=1.01))
 
 

@@ -394,8 +394,6 @@ def test_the_elbows_place_is_judged_in_every_near_corner_and_left_out_only_where
             assert judged(spec, run_of(spec))["hold-hand", "elbow-place"].verdict == PASS, spec.motion
     spec = spec_of("torso-wiggle", "hand")
     run = run_of(spec)
-    away = run.settings.hand_hold.copy()
-    away[:, 1, 3] -= 10.0
-    settings = replace(run.settings, hand_hold=away)
+    settings = replace(run.settings, hand_hold=run.settings.hand_hold - np.outer([0, 1, 0, 0], [0, 0, 0, 10.0]))
     straight = replace(run, settings=settings, samples=solved_samples(run.geometry, settings))
     assert judged(spec, straight)["hold-hand", "elbow-place"].verdict == NOT_APPLICABLE

@@ -16,6 +16,7 @@ from armwright.core.arm.build import plan_arms
 from armwright.core.errors import PlanError
 from armwright.core.options import ArmOptions
 from armwright.core.plan import json as plan_json
+from armwright.core.plan import upgrade
 from armwright.core.plan.made import bone_path, driven_path, made_by, made_by_version_1, renamed, unpacked
 from armwright.core.plan.model import VERSION
 from armwright.core.plan.stack import merged
@@ -90,25 +91,25 @@ def test_what_is_made_follows_its_bones_names(plan: Any) -> None:
     assert renamed(moved, {"skin.palm.L": "skin.hand.L"}) == made
 
 
-def _with_successors(plan: Any) -> Any:
-    """The plan with the first of several skin bones in the place of one."""
-    names = {f"skin.{part}.{arm}": f"skin.{part}.1.{arm}" for part in ("upper_arm", "forearm") for arm in "LR"}
-    return replace(plan, bones=tuple(replace(bone, name=names.get(bone.name, bone.name)) for bone in plan.bones))
+def test_a_bone_that_a_later_version_renames_takes_over_from_the_old_one(
+    plan: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(upgrade, "RENAMES", {1: {"skin.wrist": "skin.hand"}})
+    bones = [bone.name for bone in plan.bones if not bone.name.startswith("skin.hand.")]
+    found = successors(1, [*bones, "skin.wrist.L", "skin.wrist.R"], ("L", "R"), plan)
+    assert found == {"skin.wrist.L": "skin.hand.L", "skin.wrist.R": "skin.hand.R"}
 
 
-def test_the_first_of_several_skin_bones_takes_over_from_the_one_of_version_1(plan: Any) -> None:
-    bones = [bone.name for bone in plan.bones]
-    one = replace(plan, bones=tuple(bone for bone in plan.bones))
-    found = successors(1, [*bones, "skin.upper_arm.L", "skin.forearm.R"], ("L", "R"), _with_successors(one))
-    assert found["skin.upper_arm.L"] == "skin.upper_arm.1.L"
-    assert found["skin.forearm.R"] == "skin.forearm.1.R"
+def test_the_bones_that_version_1_gave_its_skin_to_are_still_there(plan: Any) -> None:
+    bones = {bone.name for bone in plan.bones if bone.deform}
+    assert {f"skin.{part}.{arm}" for part in ("clavicle", "upper_arm", "forearm", "hand") for arm in "LR"} <= bones
 
 
 def test_nobody_takes_over_where_the_plan_has_no_successor_or_the_version_is_the_same(plan: Any) -> None:
     bones = ["skin.upper_arm.L", "skin.forearm.L", "coat.1", "fk.hand.L"]
     kept = replace(plan, bones=tuple(bone for bone in plan.bones if bone.name == "fk.hand.L"))
     assert successors(1, bones, ("L", "R"), kept) == {}
-    assert successors(VERSION, bones, ("L", "R"), _with_successors(plan)) == {}
+    assert successors(VERSION, bones, ("L", "R"), plan) == {}
 
 
 @pytest.mark.parametrize(
