@@ -341,7 +341,7 @@ def test_a_mesh_is_bound_as_the_arms_are_built(files: Path, tmp_path: Path) -> N
 
     from armwright.addon import rig
 
-    worked("build", files / "coat.blend", "--out", tmp_path / "wren.blend")
+    worked("build", files / "coat.blend", "--stature", "1.7", "--out", tmp_path / "wren.blend")
     bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "wren.blend"), use_scripts=False)
     (armature,) = rig.find_rigs()
     joints = joints_of(armature, "L")
