@@ -29,9 +29,9 @@ def armed(tmp_path_factory: Any) -> Path:
 
 def test_export_writes_the_scenes_range_and_says_so(armed: Path, tmp_path: Path) -> None:
     said = worked("export", armed / "wren.blend", "--out", tmp_path / "new" / "wren.glb")
-    assert "12 joints over 10 frames" in said
+    assert "20 joints over 10 frames" in said
     found = read(tmp_path / "new" / "wren.glb")
-    assert len(found.times) == 10 and found.parents["skin.hand.L"] == "skin.forearm.L"
+    assert len(found.times) == 10 and found.parents["skin.hand.L"] == "skin.forearm.2.L"
     assert [path.name for path in (tmp_path / "new").iterdir()] == ["wren.glb"]
 
 
@@ -39,7 +39,7 @@ def test_export_takes_a_range_and_a_form(armed: Path, tmp_path: Path) -> None:
     path = tmp_path / "wren.glb"
     worked("export", armed / "wren.blend", "--out", path, "--from", "3", "--to", "6", "--joints", "flat", "--arms-only")
     found = read(path)
-    assert len(found.times) == 4 and len(found.joints) == 8
+    assert len(found.times) == 4 and len(found.joints) == 16
     assert {found.parents[name] for name in found.joints} == {"Wren skeleton"}
 
 

@@ -43,7 +43,9 @@ def test_every_control_has_words_and_every_dial_help_and_a_range(wren: Any) -> N
     assert [control.bone for control in given.controls if words_of(control.role) is None] == []
     for dial in given.dials:
         assert dial.help and dial.low < dial.high and dial.low <= dial.default <= dial.high, dial
-    assert {dial.key for dial in given.dials if dial.angle} == {"upper_roll"}
+    assert {dial.key for dial in given.dials if dial.angle} == {
+        "upper_roll", "hand_roll", "hand_side", "hand_spin", "finger_bend"
+    }  # fmt: skip
 
 
 def test_shapes_are_where_the_plan_draws_them(wren: Any) -> None:

@@ -38,7 +38,7 @@ def test_a_plan_from_stature_has_five_fingers_a_hand_where_they_are_asked_for(tm
     names, plain = ({bone["name"] for bone in plan["bones"]} for plan in (with_fingers, without))
     assert plain < names
     # Three bones for each of 15 finger bones, the fingers' base and their control.
-    assert len(names) - len(plain) == 2 * (3 * 15 + 2)
+    assert len(names) - len(plain) == 2 * (3 * 15 + 1)
 
 
 def test_a_build_with_fingers_and_hand_poses_is_saved_with_both(coat: Path, tmp_path: Path) -> None:
