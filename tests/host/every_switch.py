@@ -57,10 +57,13 @@ class Walk:
         geometry = self.subject.geometries[arm]
         self.length = geometry.upper_length + geometry.forearm_length
         self.dials = self.wren.pose.bones[f"fk.clavicle.{arm}"]
-        self.skin = [name for name in self.subject.record.bones if name.startswith("skin.") and name.endswith(arm)]
+        # The skin's bones share the segments' roll; the segments themselves are what a match speaks of.
+        segments = [self.subject.record.bone(arm, part) for part in ("upper_arm", "forearm", "hand")]
+        carrying = [name for name in self.subject.record.bones if name.startswith("skin.") and name.endswith(arm)]
+        self.skin = list(dict.fromkeys((*segments, *carrying)))
         places = {bone.name: place for place, bone in enumerate(self.wren.pose.bones)}
         self.places = np.array([places[name] for name in self.skin])
-        self.joints = [self.skin.index(f"skin.{part}.{arm}") for part in ("upper_arm", "forearm", "hand")]
+        self.joints = [self.skin.index(name) for name in segments]
         self.buffer = np.zeros(16 * len(places), np.float32)
         self.keys: dict[str, list[str]] = {}
         for hold in ("hand", "elbow"):

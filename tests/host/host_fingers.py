@@ -41,7 +41,11 @@ def keeper(empty_file: Any) -> Any:
 def skins(armature: Any) -> list[str]:
     record = subject_of(armature).record
     return [
-        role.bone for role in record.roles if role.bone.startswith("skin.") and role.role.rsplit("_", 1)[-1].isdigit()
+        role.bone
+        for role in record.roles
+        if role.bone.startswith("skin.")
+        and role.role.rsplit("_", 1)[-1].isdigit()
+        and not role.role.startswith(("skin_upper_arm", "skin_forearm"))
     ]
 
 
