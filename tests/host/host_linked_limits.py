@@ -87,8 +87,11 @@ def changed_operators() -> set[str]:
     }
 
 
-# These leave the character as it is: they work on a mesh, on markers, or give everything back.
-ALWAYS = ("measure_mesh", "place_markers", "run_proof", "save_report")
+# These leave the character as it is: they work on meshes or markers, write files or poses, or give everything back.
+ALWAYS = (
+    *("measure_mesh", "place_markers", "read_joints", "bind_skin"),
+    *("run_proof", "save_report", "hand_over", "ask_hand_over", "save_controls_page", "make_hand_poses"),
+)
 
 
 def refuses_everything(armature: Any, words: str) -> None:
