@@ -25,11 +25,14 @@ Stand = tuple[float, float, float, float]
 Turns = tuple[float, float, float]
 # How long a handle of a motion's first key is, frames.
 EASE = 3.0
+# The fingers' dial, and how far it is turned: hanging, laid flat, around the rail, a rung, the lantern's bail.
+FINGERS, CURL = "fk.fingers.{}", "curl"
+RELAXED, FLAT, ON_RAIL, ON_RUNG, ON_BAIL = 0.18, 0.03, 0.50, 0.55, 0.62
 
 
 @dataclass(frozen=True)
 class Stage:
-    """Who acts and with what: the rig as the sidebar sees it, mittens, body, the ladder."""
+    """Who acts and with what: the rig as the sidebar sees it, gloves, body, the ladder."""
 
     subject: Subject
     hands: bpy.types.Object
@@ -101,6 +104,19 @@ def move_on(stage: Stage, frame: int) -> None:
             point.handle_left = (frame - EASE, point.co.y)
             point.handle_right = (frame + EASE, point.co.y)
         curve.update()
+
+
+def curl_fingers(stage: Stage, side: str, keys_of: Mapping[int, float]) -> None:
+    """Key how far all fingers of a hand are curled, by frame."""
+    bone = stage.armature.pose.bones[FINGERS.format(side)]
+    for frame, value in keys_of.items():
+        bone[CURL] = float(value)
+        bone.keyframe_insert(f'["{CURL}"]', frame=frame, group=bone.name)
+
+
+def closing(keys_of: Mapping[int, float], grip: float) -> dict[int, float]:
+    """Curls by frame from shares of the way: 0 is a relaxed hand, 1 the `grip`."""
+    return {frame: RELAXED + share * (grip - RELAXED) for frame, share in keys_of.items()}
 
 
 def own_length(stage: Stage, side: str, start: int, end: int) -> None:

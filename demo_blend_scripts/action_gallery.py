@@ -12,8 +12,7 @@ import numpy as np
 from ..addon.curves import curves_of
 from ..core.arm import names as n
 from ..core.arm.names import ArmNames
-from .acting import Stage, let_go, own_length
-from .hands import GRIP_SHAPE
+from .acting import ON_BAIL, ON_RAIL, Stage, closing, curl_fingers, let_go, own_length
 from .lighthouse import RAIL_THICKNESS, hook_point, outward, rail_point
 from .posing import (
     aimed,
@@ -133,7 +132,7 @@ def key_gallery(stage: Stage) -> None:
     _key_right_hold(armature)
     _release_left(stage)
     _park_holds(armature)
-    _key_grips(stage.hands)
+    _key_grips(stage)
 
 
 def gallery_body(stage: Stage) -> None:
@@ -277,16 +276,13 @@ def _key_right_hold(armature: bpy.types.Object) -> None:
         key_place(armature, names.hold_hand, frame)
 
 
-def _key_grips(hands: bpy.types.Object) -> None:
-    """The mittens close around what they hold."""
-    keys = hands.data.shape_keys
-    for name, values in (
-        (f"{GRIP_SHAPE}.R", {FIRST: 1.0, AT_HOOK: 1.0, OFF_HOOK + 3: 0.15, AT_RAIL - 4: 0.25, AT_RAIL: 1.0}),
-        (f"{GRIP_SHAPE}.L", {FIRST: 0.10, 40: 0.25, 62: 0.05, ELBOW_LAST: 0.25, 166: 0.15, 180: 0.0, 210: 0.25}),
-    ):
-        for frame, value in values.items():
-            keys.key_blocks[name].value = value
-            keys.key_blocks[name].keyframe_insert("value", frame=frame)
+def _key_grips(stage: Stage) -> None:
+    """The fingers close around what they hold."""
+    curl_fingers(stage, "R", closing({FIRST: 1.0, AT_HOOK: 1.0, OFF_HOOK + 3: 0.0}, ON_BAIL))
+    curl_fingers(stage, "R", closing({AT_RAIL - 4: 0.1, AT_RAIL: 1.0}, ON_RAIL))
+    curl_fingers(
+        stage, "L", closing({FIRST: 0.1, 40: 0.35, 62: 0.0, ELBOW_LAST: 0.3, 166: 0.15, 180: 0.0, 210: 0.3}, ON_RAIL)
+    )
 
 
 def _ease_out(armature: bpy.types.Object) -> None:

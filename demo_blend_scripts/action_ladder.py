@@ -9,9 +9,23 @@ import bpy
 import numpy as np
 
 from ..addon.grab import Thing, hold_range
-from .acting import Stage, aim_elbow, draw_back, hang, isolate, lean, move_on, own_length, reach, stand, take_hold
+from .acting import (
+    ON_RUNG,
+    Stage,
+    aim_elbow,
+    closing,
+    curl_fingers,
+    draw_back,
+    hang,
+    isolate,
+    lean,
+    move_on,
+    own_length,
+    reach,
+    stand,
+    take_hold,
+)
 from .action_gallery import RAIL_LAST, STANCE, STANCE_TURN
-from .hands import GRIP_SHAPE
 from .ladder import DISTANCE, RUNG_THICKNESS, outward_from_wall, rung_in_world
 from .lighthouse import CENTRE
 from .posing import aimed, grip_pose, pose_of
@@ -54,7 +68,7 @@ def key_ladder(stage: Stage) -> None:
     _climb(stage)
     _look_out(stage)
     _descend(stage)
-    _key_mittens(stage)
+    _key_fingers(stage)
 
 
 def place_at_ladder(back: float = 0.0) -> tuple[float, float]:
@@ -113,7 +127,7 @@ def _descend(stage: Stage) -> None:
         draw_back(stage, side, start, start + OFF, 0.09 * outward_from_wall() + [0.0, 0.0, 0.03])
 
 
-def _key_mittens(stage: Stage) -> None:
+def _key_fingers(stage: Stage) -> None:
     """Open before a rung is left, closed on the next."""
     for side, grips, more in (
         ("R", RIGHT_GRIPS, {RAIL_LAST: 1.0, FIRST + 6: 0.2, OFF_FROM - 1: 1.0, OFF_FROM + 3: 0.0, RIGHT_DOWN - 3: 1.0}),
@@ -124,7 +138,7 @@ def _key_mittens(stage: Stage) -> None:
             first = start == grips[0][0] or (side == "R" and start > FREE_FROM)
             values |= {start: 0.1 if first else 1.0, start + 4: 0.05, end - 3: 0.15, end: 1.0}
         values[(RIGHT_DOWN if side == "R" else LEFT_DOWN) + 2] = 0.05
-        key_shape(stage.hands, f"{GRIP_SHAPE}.{side}", dict(sorted(values.items())))
+        curl_fingers(stage, side, closing(dict(sorted(values.items())), ON_RUNG))
 
 
 def ladder_body(stage: Stage) -> None:

@@ -1,17 +1,16 @@
-"""At the lookout's sill: both palms braced on it while the body leans over and shifts, then off over the fingertips."""
+"""At the lookout's sill: both palms braced while the body leans over and shifts, then off over knuckles and tips."""
 
 from __future__ import annotations
 
-import bpy
 import numpy as np
 
 from ..core.arm.names import ArmNames
-from .acting import Stage, aim_elbow, hang, lean, let_go, reach, stand, take_hold
+from .acting import FLAT, RELAXED, Stage, aim_elbow, curl_fingers, hang, lean, let_go, reach, stand, take_hold
 from .action_ladder import LAST as LADDER_LAST
 from .action_ladder import TO_WALL, place_at_ladder
-from .hands import BUILT_LENGTH, FINGERTIPS, FLAT_SHAPE, GRIP_SHAPE, PALM_SKIN
-from .posing import aimed, key_place, placed, set_place
-from .shaping import Array, smoothstep, turn_z
+from .hands import BUILT_LENGTH, PALM_SKIN
+from .posing import aimed, key_dial, placed
+from .shaping import Array, turn_z
 from .sill import FRONT, TOP
 from .steps import STEP_SHAPE, key_shape
 
@@ -20,8 +19,8 @@ FIRST = LADDER_LAST + 1
 REACH, BRACED, ROLL_FIRST, ROLL_LAST = 494, 508, 548, 566
 FREE_FROM = ROLL_LAST + 1
 LAST = 600
-# How far the heel of the hand is lifted over the fingertips, degrees.
-ROLL = 60.0
+# How far the hand rolls in all, and how far of it over its knuckles, the fingers still flat; degrees.
+ROLL, BEND = 70.0, 42.0
 # The wrists: half their distance, how far behind the slab's front edge; how much the fingers point inwards (degrees).
 HALF_APART, INSIDE = 0.215, 0.012
 INWARDS = 14.0
@@ -38,11 +37,11 @@ def key_sill(stage: Stage) -> None:
         reach(stage, side, REACH, {BRACED - 5: over, BRACED: down})
         aim_elbow(stage, side, {BRACED: (0.30, -0.35, -0.15)})
         take_hold(stage, side, "hand", BRACED)
-        _roll_off(stage, side, down)
+        _roll_off(stage, side)
     for side in ("L", "R"):
         let_go(stage, side, FREE_FROM)
         hang(stage, side, {577: (18, -24, 92, 6, 6), 590: (13, -12, 26, 0, 6), LAST: (13, -9, 22, 0, 6)})
-        _key_mitten(stage, side)
+        _key_fingers(stage, side)
 
 
 def palm_down(stage: Stage, side: str) -> Array:
@@ -55,31 +54,18 @@ def palm_down(stage: Stage, side: str) -> Array:
     return placed(rotation, np.array([-sign * HALF_APART, FRONT + INSIDE, TOP + size * PALM_SKIN]))
 
 
-def rolled(pose: Array, degrees: float, size: float) -> Array:
-    """`pose` (4, 4) turned over the hand's fingertips, which stay, so that the heel of the hand rises."""
-    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
-    turn = np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
-    tips = size * np.array(FINGERTIPS)
-    rotation = pose[:3, :3] @ turn
-    return placed(rotation, pose[:3, 3] + pose[:3, :3] @ tips - rotation @ tips)
+def _roll_off(stage: Stage, side: str) -> None:
+    """By the dial: heel up over the knuckles while the fingers stay, then over the fingertips."""
+    bone = stage.armature.pose.bones[ArmNames(side).fk_clavicle]
+    bone["finger_bend"] = float(np.radians(BEND))
+    keys = {ROLL_FIRST: 0.0, ROLL_LAST: ROLL, FREE_FROM: ROLL, FREE_FROM + 14: 0.0}
+    key_dial(stage.armature, side, "hand_roll", {frame: float(np.radians(turn)) for frame, turn in keys.items()})
 
 
-def _roll_off(stage: Stage, side: str, down: Array) -> None:
-    """A key on every frame, so that the fingertips stay between the keys' own frames as well."""
-    size = stage.armature.data.bones[ArmNames(side).hold_hand].length / BUILT_LENGTH
-    hold = ArmNames(side).hold_hand
-    for frame in range(ROLL_FIRST, ROLL_LAST + 1):
-        bpy.context.scene.frame_set(frame)
-        share = float(smoothstep(ROLL_FIRST, ROLL_LAST + 4, np.array(float(frame))))
-        set_place(stage.armature, hold, rolled(down, ROLL * share, size))
-        key_place(stage.armature, hold, frame)
-
-
-def _key_mitten(stage: Stage, side: str) -> None:
-    key_shape(
-        stage.hands, f"{FLAT_SHAPE}.{side}", {REACH - 4: 0.0, BRACED - 2: 1.0, FREE_FROM: 1.0, FREE_FROM + 8: 0.0}
+def _key_fingers(stage: Stage, side: str) -> None:
+    curl_fingers(
+        stage, side, {REACH - 4: RELAXED, BRACED - 3: FLAT, FREE_FROM: FLAT, FREE_FROM + 12: RELAXED, LAST: RELAXED}
     )
-    key_shape(stage.hands, f"{GRIP_SHAPE}.{side}", {REACH - 4: 0.2, REACH + 2: 0.0, FREE_FROM: 0.0, LAST: 0.25})
 
 
 def sill_body(stage: Stage) -> None:

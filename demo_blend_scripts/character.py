@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import bpy
 import numpy as np
 
 from ..addon.build import build_new
 from ..core.arm.build import plan_arms
-from ..core.arm.names import ArmNames
 from ..core.frames import arm_frames
 from ..core.guide import Guide
+from ..core.hand_proportions import with_fingers
 from ..core.options import ArmOptions
 from ..core.plan.model import Plan
 from ..core.stature import guide_from_stature
 from .body import body_sheet
 from .coat import coat_sheet
-from .hands import hand_points
-from .shaping import Sheet, add_shape, material, mesh_object
+from .hands import add_glove, with_glove_pivots
+from .shaping import Sheet, material, mesh_object
 from .steps import add_steps
 from .weights import STATURE, bind, shoulder_weights, smoothed, torso_weights
 
@@ -27,7 +27,7 @@ NAME = "Wren"
 
 @dataclass(frozen=True)
 class Character:
-    """The keeper: what was planned, the armature, and the meshes on it (coat, body, mittens)."""
+    """The keeper: what was planned, the armature, and the meshes on it (coat, body, gloves)."""
 
     guide: Guide
     plan: Plan
@@ -45,6 +45,7 @@ class Character:
 def make_character(stature: float = STATURE) -> Character:
     """Rig and meshes, at rest, in the scene's active collection."""
     guide = guide_from_stature(stature, NAME)
+    guide = replace(guide, arms=tuple(with_glove_pivots(with_fingers(arm)) for arm in guide.arms))
     plan = plan_arms(guide, ArmOptions())
     armature = build_new(plan, NAME)
     # The boots stand on it, and go where it goes.
@@ -131,15 +132,13 @@ def _make_body(
 
 def _make_hands(guide: Guide, armature: bpy.types.Object) -> bpy.types.Object:
     sheet = Sheet()
-    shapes = {arm.side: hand_points(sheet, arm_frames(arm, guide.up)) for arm in guide.arms}
-    parts = np.array(sheet.parts)
-    made = mesh_object(f"{NAME}.mittens", sheet, [material("mittens", (0.16, 0.19, 0.24), 0.95)], subdivide=1)
-    made.shape_key_add(name="relaxed")
-    for side, forms in shapes.items():
-        for form, shown in forms.items():
-            points = sheet.array()
-            points[parts == f"hand.{side}"] = shown
-            add_shape(made, f"{form}.{side}", points)
-    weights = {ArmNames(arm.side).hand: (parts == f"hand.{arm.side}").astype(float) for arm in guide.arms}
+    whose = [add_glove(sheet, arm_frames(arm, guide.up)) for arm in guide.arms]
+    counts = [len(next(iter(weights.values()))) for weights in whose]
+    weights: dict[str, np.ndarray] = {}
+    for index, own in enumerate(whose):
+        before, after = sum(counts[:index]), sum(counts[index + 1 :])
+        for bone, values in own.items():
+            weights[bone] = np.concatenate([np.zeros(before), values, np.zeros(after)])
+    made = mesh_object(f"{NAME}.gloves", sheet, [material("gloves", (0.16, 0.19, 0.24), 0.95)], subdivide=1)
     bind(made, armature, weights, keep_volume=False)
     return made

@@ -51,7 +51,7 @@ def hang_lantern(
 def _grips(armature: bpy.types.Object, first: int, last: int, hung: int, hook: Array) -> tuple[Array, Array]:
     """Pivot and direction of the bail's grip at every frame, (F, 3) each."""
     bone = ArmNames("R").hand
-    local = np.array(GRIPPED) * armature.data.bones[bone].length / BUILT_LENGTH
+    local = np.array(GRIPPED) * armature.data.bones[ArmNames("R").hold_hand].length / BUILT_LENGTH
     local[2] -= NEARER_PALM
     pivots, handles = [], []
     for frame in range(first, last + 1):
