@@ -26,8 +26,11 @@ Turns = tuple[float, float, float]
 # How long a handle of a motion's first key is, frames.
 EASE = 3.0
 # The fingers' dial, and how far it is turned: hanging, laid flat, around the rail, a rung, the lantern's bail.
-FINGERS, CURL = "fk.fingers.{}", "curl"
-RELAXED, FLAT, ON_RAIL, ON_RUNG, ON_BAIL = 0.18, 0.03, 0.50, 0.55, 0.62
+FINGERS, CURL, THUMB_CURL, LITTLE_CURL = "fk.fingers.{}", "curl", "curl_thumb", "curl_little"
+RELAXED, FLAT, ON_RAIL, ON_RUNG, ON_BAIL = 0.18, 0.02, 0.51, 0.57, 0.62
+OPEN = 0.04
+# How far a thumb beside what the fingers grip is opened, and how much less the short little finger curls.
+THUMB_ASIDE, LITTLE_LESS = 0.50, 0.10
 
 
 @dataclass(frozen=True)
@@ -107,16 +110,19 @@ def move_on(stage: Stage, frame: int) -> None:
 
 
 def curl_fingers(stage: Stage, side: str, keys_of: Mapping[int, float]) -> None:
-    """Key how far all fingers of a hand are curled, by frame."""
+    """Key how far all fingers of a hand are curled, by frame; the more they are, the more the thumb is laid aside."""
     bone = stage.armature.pose.bones[FINGERS.format(side)]
     for frame, value in keys_of.items():
-        bone[CURL] = float(value)
-        bone.keyframe_insert(f'["{CURL}"]', frame=frame, group=bone.name)
+        aside = min(1.0, max(0.0, (value - RELAXED) / (ON_RAIL - RELAXED)))
+        own = {CURL: value, THUMB_CURL: -aside * (value + THUMB_ASIDE), LITTLE_CURL: -aside * LITTLE_LESS}
+        for dial, turn in own.items():
+            bone[dial] = float(turn)
+            bone.keyframe_insert(f'["{dial}"]', frame=frame, group=bone.name)
 
 
-def closing(keys_of: Mapping[int, float], grip: float) -> dict[int, float]:
-    """Curls by frame from shares of the way: 0 is a relaxed hand, 1 the `grip`."""
-    return {frame: RELAXED + share * (grip - RELAXED) for frame, share in keys_of.items()}
+def closing(keys_of: Mapping[int, float], grip: float, least: float = RELAXED) -> dict[int, float]:
+    """Curls by frame from shares of the way: 0 is the `least`, a relaxed hand, and 1 the `grip`."""
+    return {frame: least + share * (grip - least) for frame, share in keys_of.items()}
 
 
 def own_length(stage: Stage, side: str, start: int, end: int) -> None:

@@ -10,7 +10,9 @@ import numpy as np
 
 from ..addon.grab import Thing, hold_range
 from .acting import (
+    ON_RAIL,
     ON_RUNG,
+    OPEN,
     Stage,
     aim_elbow,
     closing,
@@ -127,10 +129,18 @@ def _descend(stage: Stage) -> None:
         draw_back(stage, side, start, start + OFF, 0.09 * outward_from_wall() + [0.0, 0.0, 0.03])
 
 
+# The rail is thicker than a rung, so that fingers around it are curled less.
+_AS_ON_RAIL = (ON_RAIL - OPEN) / (ON_RUNG - OPEN)
+
+
 def _key_fingers(stage: Stage) -> None:
     """Open before a rung is left, closed on the next."""
     for side, grips, more in (
-        ("R", RIGHT_GRIPS, {RAIL_LAST: 1.0, FIRST + 6: 0.2, OFF_FROM - 1: 1.0, OFF_FROM + 3: 0.0, RIGHT_DOWN - 3: 1.0}),
+        (
+            "R",
+            RIGHT_GRIPS,
+            {RAIL_LAST - 1: _AS_ON_RAIL, RAIL_LAST + 2: 0.0, OFF_FROM - 1: 1.0, OFF_FROM + 3: 0.0, RIGHT_DOWN - 3: 1.0},
+        ),
         ("L", LEFT_GRIPS, {260: 0.25, BOTH_FIRST: 1.0, LEFT_DOWN - 3: 1.0}),
     ):
         values = dict(more)
@@ -138,7 +148,7 @@ def _key_fingers(stage: Stage) -> None:
             first = start == grips[0][0] or (side == "R" and start > FREE_FROM)
             values |= {start: 0.1 if first else 1.0, start + 4: 0.05, end - 3: 0.15, end: 1.0}
         values[(RIGHT_DOWN if side == "R" else LEFT_DOWN) + 2] = 0.05
-        curl_fingers(stage, side, closing(dict(sorted(values.items())), ON_RUNG))
+        curl_fingers(stage, side, closing(dict(sorted(values.items())), ON_RUNG, OPEN))
 
 
 def ladder_body(stage: Stage) -> None:

@@ -22,7 +22,7 @@ LAST = 600
 # How far the hand rolls in all, and how far of it over its knuckles, the fingers still flat; degrees.
 ROLL, BEND = 70.0, 42.0
 # The wrists: half their distance, how far behind the slab's front edge; how much the fingers point inwards (degrees).
-HALF_APART, INSIDE = 0.215, 0.012
+HALF_APART, INSIDE = 0.215, -0.020
 INWARDS = 14.0
 
 

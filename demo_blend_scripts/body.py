@@ -1,4 +1,4 @@
-"""What Wren has besides coat and mittens: head, beard, sou'wester, scarf, buttons, trousers, boots."""
+"""What Wren has besides coat and gloves: head, beard, sou'wester, scarf, buttons, trousers, boots."""
 
 from __future__ import annotations
 

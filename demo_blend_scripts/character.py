@@ -17,7 +17,7 @@ from ..core.plan.model import Plan
 from ..core.stature import guide_from_stature
 from .body import body_sheet
 from .coat import coat_sheet
-from .hands import add_glove, with_glove_pivots
+from .hands import add_glove, with_glove
 from .shaping import Sheet, material, mesh_object
 from .steps import add_steps
 from .weights import STATURE, bind, shoulder_weights, smoothed, torso_weights
@@ -45,7 +45,7 @@ class Character:
 def make_character(stature: float = STATURE) -> Character:
     """Rig and meshes, at rest, in the scene's active collection."""
     guide = guide_from_stature(stature, NAME)
-    guide = replace(guide, arms=tuple(with_glove_pivots(with_fingers(arm)) for arm in guide.arms))
+    guide = replace(guide, arms=tuple(with_glove(with_fingers(arm)) for arm in guide.arms))
     plan = plan_arms(guide, ArmOptions())
     armature = build_new(plan, NAME)
     # The boots stand on it, and go where it goes.

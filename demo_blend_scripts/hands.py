@@ -18,22 +18,22 @@ AROUND = 16
 # (y, half width, half thickness)
 PALM_RINGS = (
     (-0.050, 0.026, 0.026),
-    (-0.020, 0.028, 0.025),
-    (0.000, 0.031, 0.022),
-    (0.020, 0.037, 0.021),
-    (0.040, 0.042, 0.020),
-    (0.060, 0.044, 0.020),
-    (0.078, 0.044, 0.019),
-    (0.090, 0.043, 0.018),
-    (0.099, 0.040, 0.015),
-    (0.104, 0.034, 0.010),
+    (-0.020, 0.028, 0.026),
+    (0.000, 0.031, 0.026),
+    (0.020, 0.037, 0.026),
+    (0.040, 0.042, 0.027),
+    (0.060, 0.044, 0.027),
+    (0.078, 0.044, 0.026),
+    (0.090, 0.043, 0.024),
+    (0.099, 0.040, 0.021),
+    (0.104, 0.034, 0.015),
 )
 # The palm's skin under the bones, and the line that a flat hand rolls off over, under the fingers' ends: metres in the
 # hand's axes.
-PALM_SKIN = 0.020
+PALM_SKIN = 0.0275
 FINGERTIPS = (0.0, 0.172, PALM_SKIN)
 # Where the middle of what is gripped lies in the hand's axes, metres: on the palm's skin, inside the fingers' arc.
-GRIPPED = (0.0, 0.082, 0.046)
+GRIPPED = (0.0, 0.080, 0.0535)
 # A finger's tube over its first bone: radius at its root and at its tip, metres; how far it starts inside the palm.
 FINGER_RADII = (0.0118, 0.0098)
 THUMB_RADII = (0.0165, 0.0120)
@@ -42,14 +42,29 @@ ROWS_A_BONE = 5
 TUBE_AROUND = 12
 # Half the length over which the skin at a finger's joint goes over from bone to bone, metres.
 JOINT_BLEND = 0.007
+# The palm is thick; the fingers lie nearer to its skin, so that a flat hand rests on them as well: metres.
+FINGERS_LOWER = 0.012
 # Where the palm rests, along the hand and to its sides, metres.
 HEEL, PALM_MIDDLE, PALM_HALF = 0.006, 0.055, 0.040
 
 Weights = dict[str, Array]
 
 
-def with_glove_pivots(arm: ArmGuide) -> ArmGuide:
-    """`arm`, whose hand has fingers, with the points that its glove rolls over."""
+def with_glove(arm: ArmGuide) -> ArmGuide:
+    """`arm`, whose hand has fingers, with these as a glove has them, and with the points that it rolls over."""
+    lower = FINGERS_LOWER * float(np.linalg.norm(np.array(arm.hand_end) - np.array(arm.wrist))) / BUILT_LENGTH
+    down = lower * np.array(arm.palm) / np.linalg.norm(arm.palm)
+
+    def lowered(joint: Vec3) -> Vec3:
+        return (joint[0] + float(down[0]), joint[1] + float(down[1]), joint[2] + float(down[2]))
+
+    arm = replace(
+        arm,
+        fingers=tuple(
+            finger if finger.thumb else replace(finger, joints=tuple(lowered(joint) for joint in finger.joints))
+            for finger in arm.fingers
+        ),
+    )
     frames = arm_frames(arm, UP)
     size = frames.hand_length / BUILT_LENGTH
     thumb = -1.0 if arm.side == "L" else 1.0

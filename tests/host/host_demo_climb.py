@@ -15,10 +15,10 @@ import pytest
 
 # What a held joint may slide, over the arm's length, and turn, degrees (design, section 2, hold-hand and hold-elbow).
 SLIDE, DRIFT = 2e-6, 1e-3
-# A sleeve gives way where it rests; a thick mitten where it grips; metres. As on the gallery's rail.
+# A sleeve gives way where it rests; a thick glove where it grips; metres. As on the gallery's rail.
 DENT, TOUCH = 0.012, 0.006
-BONES = ("upper_arm", "elbow", "hand")
-RECORDED = {"upper_arm": "aux.upper_arm", "elbow": "aux.elbow", "hand": "skin.hand"}
+BONES = ("upper_arm", "elbow", "hand", "finger")
+RECORDED = {"upper_arm": "aux.upper_arm", "elbow": "aux.elbow", "hand": "skin.hand", "finger": "skin.middle.1"}
 
 
 @dataclass(frozen=True)
@@ -175,20 +175,37 @@ def test_braced_palms_stay_on_the_sill_while_the_body_leans_and_shifts(played: P
 
 
 @pytest.mark.parametrize("side", ["L", "R"])
-def test_the_fingertips_stay_put_while_the_hand_rolls_off_over_them(played: Played, demo: Any, side: str) -> None:
+def test_the_fingers_stay_put_while_the_hand_rolls_over_its_knuckles_and_then_over_their_tips(
+    played: Played, demo: Any, side: str
+) -> None:
     from armwright.demo_blend_scripts import sill
     from armwright.demo_blend_scripts.hands import BUILT_LENGTH, FINGERTIPS
 
     hand = played.part(played.joints["hand", side], 548, 566)
-    size = demo.character.armature.data.bones[f"skin.hand.{side}"].length / BUILT_LENGTH
-    tips = hand @ np.array([*(size * np.array(FINGERTIPS)), 1.0])
-    slide = float(np.linalg.norm(tips[:, :3] - tips[0, :3], axis=1).max())
-    _, turn = slide_and_turn(hand)
-    print(f"fingertips {side}: {slide / played.length:.1e} L over {turn:.1f} degrees")
+    finger = played.part(played.joints["finger", side], 548, 566)
+    size = demo.character.armature.data.bones[f"hold.hand.{side}"].length / BUILT_LENGTH
+    tips = hand[0] @ np.array([*(size * np.array(FINGERTIPS)), 1.0])
+    # What the fingers carry along of the point under their tips.
+    carried = (finger @ np.linalg.inv(finger[0]) @ tips)[:, :3]
+    slide = float(np.linalg.norm(carried - tips[:3], axis=1).max())
+    angles = np.degrees([_turn(hand[0], pose) for pose in hand])
+    bent = np.degrees([_turn(finger[0], pose) for pose in finger])
+    flat = angles < 41.0
+    print(f"{side}: tips {slide / played.length:.1e} L over {angles[-1]:.1f} degrees; fingers {bent[flat].max():.1e}")
     assert slide < SLIDE * played.length
-    assert 50.0 < turn < 70.0
+    assert 60.0 < angles[-1] < 75.0
+    assert flat.sum() > 5
+    assert bent[flat].max() < DRIFT, "the fingers turn while the hand rolls over its knuckles"
+    assert abs(angles[-1] - bent[-1] - 42.0) < 0.1, "the fingers are not bent by what the hand rolled over its knuckles"
     assert hand[-1, 2, 3] - hand[0, 2, 3] > 0.1, "the heel does not rise"
-    assert abs(tips[0, 2] - sill.TOP) < 1e-5
+    assert abs(tips[2] - sill.TOP) < 1e-5
+
+
+def _turn(before: np.ndarray, after: np.ndarray) -> float:
+    """Angle between two orientations, radians."""
+    turn = before[:3, :3].T @ after[:3, :3]
+    axis = [turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]
+    return float(np.arctan2(np.linalg.norm(axis), np.trace(turn) - 1.0))
 
 
 @pytest.mark.parametrize("side", ["L", "R"])
@@ -246,8 +263,8 @@ def world_points(item: Any) -> np.ndarray:
     return points.reshape(-1, 3)
 
 
-def mitten(demo: Any, side: str) -> np.ndarray:
-    """Points of one evaluated mitten: those nearer to its own hand's bone."""
+def glove(demo: Any, side: str) -> np.ndarray:
+    """Points of one evaluated glove: those nearer to its own hand's bone."""
     bones = demo.character.armature.pose.bones
     points = world_points(demo.character.hands)
     own, other = (
@@ -260,7 +277,7 @@ def mitten(demo: Any, side: str) -> np.ndarray:
 
 
 @pytest.mark.parametrize("held", [held for held in ON_RUNGS if held.joint == "hand"], ids=str)
-def test_a_mitten_on_a_rung_touches_it_and_does_not_pass_through_it(demo: Any, held: Held) -> None:
+def test_a_glove_on_a_rung_touches_it_and_does_not_pass_through_it(demo: Any, held: Held) -> None:
     import bpy
 
     from armwright.demo_blend_scripts import ladder
@@ -268,7 +285,7 @@ def test_a_mitten_on_a_rung_touches_it_and_does_not_pass_through_it(demo: Any, h
     for frame in sorted({*range(held.first, held.last + 1, 7), held.last}):
         bpy.context.scene.frame_set(frame)
         inverse = np.linalg.inv(np.array(demo.lighthouse.ladder.matrix_world, float))
-        points = mitten(demo, held.side) @ inverse[:3, :3].T + inverse[:3, 3]
+        points = glove(demo, held.side) @ inverse[:3, :3].T + inverse[:3, 3]
         gaps = ladder.distance_to_rungs(points, range(ladder.RUNGS))
         assert -DENT < gaps.min() < TOUCH, (frame, gaps.min())
 
@@ -301,14 +318,14 @@ def depth_in_sill(points: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize("side", ["L", "R"])
-def test_a_mitten_on_the_sill_touches_it_until_it_lets_go(demo: Any, side: str) -> None:
+def test_a_glove_on_the_sill_touches_it_until_it_lets_go(demo: Any, side: str) -> None:
     import bpy
 
     from armwright.demo_blend_scripts import sill
 
     for frame in range(508, 567, 2):
         bpy.context.scene.frame_set(frame)
-        points = mitten(demo, side)
+        points = glove(demo, side)
         gap = float(points[:, 2].min()) - sill.TOP
         assert -DENT < gap < TOUCH, (frame, gap)
         lowest = points[points[:, 2].argmin()]
