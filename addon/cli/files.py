@@ -81,6 +81,21 @@ def joints_of(name: str, names: list[str] | None = None, up: Vec3 = UP, front: V
     return fit_mesh(vertices, triangles, name, up, front, unit)
 
 
+def open_arms(path: Path, armature: str | None) -> bpy.types.Object:
+    """Open a .blend and show the armature with arms in it, the one named or the only one.
+
+    Raises HostError where there is none.
+    """
+    if path.suffix.lower() != BLEND_SUFFIX:
+        raise HostError(f"{path.name!r} is not a .blend file: build arms into one first")
+    open_input(path)
+    found = choose_armature(armature, with_arms=True)
+    if found is None:
+        raise HostError(f"{path.name!r} has no armature with arms built by Armwright: build them first")
+    show_scene_of(found)
+    return found
+
+
 def save_blend(path: Path) -> None:
     """Save the open file to `path` through a file beside it."""
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -7,7 +7,7 @@ import sys
 import time
 from pathlib import Path
 
-from ...core.errors import HostError, MotionError
+from ...core.errors import MotionError
 from .text_files import write_text
 
 
@@ -21,6 +21,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--json", type=Path, default=None, metavar="F", help="write results.json")
     command.add_argument("--junit", type=Path, default=None, metavar="F", help="write JUnit XML")
     command.add_argument("--html", type=Path, default=None, metavar="F", help="write the report page")
+    command.add_argument(
+        "--case",
+        type=Path,
+        default=None,
+        metavar="F",
+        help="instead, look at the one pose of a case that a sweep found",
+    )
     command.set_defaults(run=run)
 
 
@@ -30,13 +37,11 @@ def run(options: argparse.Namespace) -> int:
     from .. import prove, subjects
     from . import files
 
-    if options.file.suffix.lower() != files.BLEND_SUFFIX:
-        raise HostError(f"{options.file.name!r} is not a .blend file: build arms into one first")
-    files.open_input(options.file)
-    armature = files.choose_armature(options.armature, with_arms=True)
-    if armature is None:
-        raise HostError(f"{options.file.name!r} has no armature with arms built by Armwright: build them first")
-    files.show_scene_of(armature)
+    armature = files.open_arms(options.file, options.armature)
+    if options.case is not None:
+        from . import case
+
+        return case.run(armature, options)
     recorded = None
     if options.motion is not None:
         if not options.motion.is_file():

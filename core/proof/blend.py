@@ -59,11 +59,17 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
 
 
 def _gap(run: ArmRun, name: str, segment: Array, joint: Array, after: Array) -> Measured:
-    """How far the joint is from the segment's axis, or the next bone's head from the joint: the larger."""
+    return Measured(name, LENGTHS, gap(segment, joint, after) / arm_length(run.geometry), SLIDE_LIMIT, joint, at(after))
+
+
+def gap(segment: Array, joint: Array, after: Array) -> Array:
+    """How far the joint (N, 3) is from the segment's axis, or the next bone's head from the joint: the larger, metres.
+
+    `segment`, `after`: (N, 4, 4).
+    """
     to_joint = joint - at(segment)
     tail = at(segment) + turn(segment)[..., 1] * np.linalg.norm(to_joint, axis=1, keepdims=True)
-    gap = np.maximum(distance(tail, joint), distance(at(after), joint)) / arm_length(run.geometry)
-    return Measured(name, LENGTHS, gap, SLIDE_LIMIT, joint, at(after))
+    return np.asarray(np.maximum(distance(tail, joint), distance(at(after), joint)))
 
 
 def _jump(run: ArmRun) -> Measured:

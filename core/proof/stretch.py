@@ -44,10 +44,10 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
         slide(run, "wrist-error", wrist, wanted_wrist(run, goal)),
         _factor("upper-length", distance(shoulder, elbow) / geometry.upper_length - upper),
         _factor("forearm-length", distance(elbow, wrist) / geometry.forearm_length - fore),
-        _factor("upper-volume", _volume_error(samples.skin_upper_arm, upper, run.settings.volume)),
-        _factor("forearm-volume", _volume_error(samples.skin_forearm, fore, run.settings.volume)),
-        slide(run, "upper-skin-gap", _end(samples.skin_upper_arm, geometry.upper_length), elbow),
-        slide(run, "forearm-skin-gap", _end(samples.skin_forearm, geometry.forearm_length), wrist),
+        _factor("upper-volume", volume_error(samples.skin_upper_arm, upper, run.settings.volume)),
+        _factor("forearm-volume", volume_error(samples.skin_forearm, fore, run.settings.volume)),
+        slide(run, "upper-skin-gap", skin_end(samples.skin_upper_arm, geometry.upper_length), elbow),
+        slide(run, "forearm-skin-gap", skin_end(samples.skin_forearm, geometry.forearm_length), wrist),
     )
 
 
@@ -62,7 +62,7 @@ def wanted_wrist(run: ArmRun, goal: Expected) -> Array:
     return np.asarray(elbow + turn(samples.forearm)[..., 1] * goal.forearm[:, None])
 
 
-def _volume_error(skin: Array, factor: Array, volume: Array) -> Array:
+def volume_error(skin: Array, factor: Array, volume: Array) -> Array:
     """Largest error, (N,), of x·y·z against c^(1 - volume) and of x and z against c^(-volume / 2): docs/arm.md, 13."""
     size = np.linalg.norm(turn(skin), axis=-2)
     product = np.prod(size, axis=-1) - factor ** (1.0 - volume)
@@ -70,7 +70,7 @@ def _volume_error(skin: Array, factor: Array, volume: Array) -> Array:
     return np.asarray(np.maximum(np.abs(product), np.abs(widths).max(axis=-1)))
 
 
-def _end(skin: Array, rest_length: float) -> Array:
+def skin_end(skin: Array, rest_length: float) -> Array:
     """Far end of the skin, (N, 3): at volume 1 the product of its axes can not tell a bone that does not stretch."""
     return at(skin) + turn(skin)[..., 1] * rest_length
 

@@ -1,0 +1,77 @@
+"""`any-axis`: the elbow's speed over the target's, in the direction of the target that moves it most.
+
+The target is that of `proof/any_axis.py`: the hand hold, and the elbow aim brought to the arm's own length from the
+torso's own shoulder point. The elbow's places after a step along each of its five coordinates (three of the hand,
+two of the aim's direction) make a matrix (3, 5) whose largest singular value is the speed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...proof import any_axis
+from ...proof.expected import reach_limits
+from ...proof.measures import FACTOR, SLIDE_LIMIT, at, distance, shoulder_point, unit
+from ..look import Look
+from ..measure import Measure
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Of the arm's length: short against the least distance of hand and shoulder, long against single precision.
+STEP = 0.005
+
+
+def _applies(look: Look) -> Mask:
+    return np.asarray((look.settings.ik == 1.0) & (look.settings.elbow == 0.0))
+
+
+def _left_out(look: Look) -> Mask:
+    """What the proof leaves out, and for an arm of other lengths a hand too near for it: docs/arm.md, "singular"."""
+    geometry, settings = look.geometry, look.settings
+    lengths = geometry.upper_length * settings.upper_length, geometry.forearm_length * settings.forearm_length
+    nearest, whole = reach_limits(lengths, geometry.options.fold_limit)
+    far = distance(at(settings.hand_hold), at(look.shown.upper_arm))
+    too_near = far < np.maximum(nearest, any_axis.NEAREST * whole)
+    return np.asarray(any_axis.singular(geometry, settings) | too_near)
+
+
+def _speed(look: Look) -> Array:
+    settings, step = look.settings, STEP * look.size
+    point = shoulder_point(look.geometry, settings.torso)
+    steps = []
+    for axis in np.eye(3):
+        hold = settings.hand_hold.copy()
+        hold[:, :3, 3] += axis * step
+        steps.append(_moved(look, replace(settings, hand_hold=hold)) / step)
+    # The aim's direction turns as far as its point at the arm's own length moves.
+    away = distance(settings.aim, point)[:, None] / look.size
+    for tangent in _tangents(unit(settings.aim - point)):
+        steps.append(_moved(look, replace(settings, aim=settings.aim + tangent * away * step)) / step)
+    found = np.stack(steps, axis=-1)
+    known = np.isfinite(found).all(axis=(1, 2))
+    out = np.full(len(found), np.nan)
+    out[known] = np.linalg.norm(found[known], ord=2, axis=(1, 2))
+    return out
+
+
+def _moved(look: Look, settings: object) -> Array:
+    return at(look.show(settings).elbow) - at(look.shown.elbow)  # type: ignore[arg-type]
+
+
+def _tangents(along: Array) -> tuple[Array, Array]:
+    """Two units (N, 3) at right angles to the units `along` and to each other."""
+    least = np.eye(3)[np.argmin(np.abs(along), axis=1)]
+    first = unit(np.cross(along, least))
+    return first, np.cross(along, first)
+
+
+MEASURES = (
+    Measure(
+        "elbow-speed", any_axis.ID, FACTOR, any_axis.LIMITS["elbow-speed"], _speed, _applies, _left_out,
+        tolerance=SLIDE_LIMIT / STEP, search=True,
+    ),
+)  # fmt: skip
