@@ -13,7 +13,7 @@ from pathlib import Path
 
 from ...core.errors import HostError, ProofError
 from ...core.sweep import case, result
-from ...core.sweep.job import Job, job_of, job_of_guide
+from ...core.sweep.job import ROUNDS, Job, job_of, job_of_guide
 from ...core.sweep.run import Progress, sweep
 from .text_files import write_text
 
@@ -39,6 +39,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--seed", type=int, default=1, metavar="S", help="of the sequence (default: %(default)s)")
     command.add_argument(
         "--workers", type=int, default=os.cpu_count() or 1, metavar="W", help="processes (default: %(default)s)"
+    )
+    command.add_argument(
+        "--rounds", type=int, default=ROUNDS, metavar="R", help="of the local search; 0: none (default: %(default)s)"
     )
     command.add_argument(
         "--cluster", default=None, metavar="ADDRESS", help="scheduler of a dask cluster that works instead"
@@ -87,7 +90,7 @@ def job_from(options: argparse.Namespace) -> Job:
             raise HostError("--armature names an armature of a file: give the file as well")
         if options.guide is None and options.stature is None:
             options.stature = STATURE
-        return job_of_guide(plan.guide_of(options), options.seed, options.poses)
+        return job_of_guide(plan.guide_of(options), options.seed, options.poses, options.rounds)
     if options.guide is not None or options.stature is not None:
         raise HostError("give a file with arms, or --guide, or --stature: one of them")
     from .. import subjects
@@ -95,7 +98,8 @@ def job_from(options: argparse.Namespace) -> Job:
 
     subject = subjects.subject_of(files.open_arms(options.file, options.armature))
     name = subject.record.name
-    return job_of(name, subject.record.plan_digest, tuple(subject.geometries.items()), options.seed, options.poses)
+    arms = tuple(subject.geometries.items())
+    return job_of(name, subject.record.plan_digest, arms, options.seed, options.poses, options.rounds)
 
 
 @contextmanager

@@ -25,6 +25,8 @@ from .space import AXES
 SHARD = 4096
 MOST_POSES = 1_000_000_000
 LARGEST_SEED = 2**53
+# Of a local search: after so many the value grows by little.
+ROUNDS, MOST_ROUNDS = 40, 10_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +37,7 @@ class Job:
     arms: (arm, geometry); pose number n is one of arm n modulo their count.
     seed: of the sequence.
     poses: how many.
+    rounds: most of a local search; 0 for none.
     """
 
     rig: str
@@ -42,6 +45,7 @@ class Job:
     arms: tuple[tuple[str, ArmGeometry], ...]
     seed: int
     poses: int
+    rounds: int = ROUNDS
 
     @property
     def shards(self) -> int:
@@ -57,16 +61,20 @@ class Job:
         return dict(self.arms)[arm]
 
 
-def job_of(rig: str, plan_digest: str, arms: Sequence[tuple[str, ArmGeometry]], seed: int, poses: int) -> Job:
-    """A job, checked. Raises ProofError for a number of poses or a seed that can not be."""
+def job_of(
+    rig: str, plan_digest: str, arms: Sequence[tuple[str, ArmGeometry]], seed: int, poses: int, rounds: int = ROUNDS
+) -> Job:
+    """A job, checked. Raises ProofError for a number of poses or rounds or a seed that can not be."""
     if not 1 <= poses <= MOST_POSES:
         raise ProofError(f"--poses {poses}: expected a whole number from 1 to {MOST_POSES}")
     if not 0 <= seed <= LARGEST_SEED:
         raise ProofError(f"--seed {seed}: expected a whole number from 0 to {LARGEST_SEED}")
-    return Job(rig, plan_digest, tuple(arms), seed, poses)
+    if not 0 <= rounds <= MOST_ROUNDS:
+        raise ProofError(f"--rounds {rounds}: expected a whole number from 0 to {MOST_ROUNDS}")
+    return Job(rig, plan_digest, tuple(arms), seed, poses, rounds)
 
 
-def job_of_guide(guide: Guide, seed: int, poses: int) -> Job:
+def job_of_guide(guide: Guide, seed: int, poses: int, rounds: int = ROUNDS) -> Job:
     """A job for the arms that `guide` plans on a torso of its own, at rest as the host builds them.
 
     Raises ProofError for a guide without a torso, GuideError where the joints can not make an arm.
@@ -82,7 +90,7 @@ def job_of_guide(guide: Guide, seed: int, poses: int) -> Job:
         (arm, dataclasses.replace(guide_geometry(guide, arm, options), torso=rests[plan.torso], root=rests[plan.root]))
         for arm in dict.fromkeys(role.arm for role in plan.roles)
     ]
-    return job_of(guide.name, plan_json.digest(plan), arms, seed, poses)
+    return job_of(guide.name, plan_json.digest(plan), arms, seed, poses, rounds)
 
 
 def key(job: Job) -> str:

@@ -23,7 +23,6 @@ from .space import DIMENSIONS, settings_at
 Array = NDArray[np.float64]
 
 FIRST_STEP, LAST_STEP = 0.08, 0.002
-MOST_ROUNDS = 40
 # What is 0 by design is searched from this part of the limit on: below it is rounding, where a search finds nothing.
 ROUNDING = 0.05
 
@@ -75,7 +74,7 @@ def refine(job: Job, name: str, arm: str, starts: tuple[Found, ...]) -> Refined:
     first = values_at(job, measure, arm, cube, way)
     value, step = first.copy(), np.full(len(cube), FIRST_STEP)
     sides = np.concatenate([np.eye(DIMENSIONS), -np.eye(DIMENSIONS)])
-    for _ in range(MOST_ROUNDS):
+    for _ in range(job.rounds):
         on = np.flatnonzero((step >= LAST_STEP) & np.isfinite(value))
         if len(on) == 0:
             break

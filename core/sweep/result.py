@@ -47,7 +47,7 @@ class Worst:
 class SweepResult:
     """Attributes:
     rig, plan_digest: the character, and the plan of its rig.
-    seed, poses: of the sweep.
+    seed, poses, rounds: of the sweep and its local search.
     worst: one for each measure and arm.
     """
 
@@ -55,6 +55,7 @@ class SweepResult:
     plan_digest: str
     seed: int
     poses: int
+    rounds: int
     worst: tuple[Worst, ...]
 
     @property

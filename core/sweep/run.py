@@ -62,7 +62,7 @@ def sweep(
     say = report or (lambda progress: None)
     with _workers(executor, workers) as hands:
         tallies = _tallies(job, hands, resume, say)
-        wanted = searches(tallies)
+        wanted = searches(tallies) if job.rounds else []
         done = [0]
 
         def note(place: int, found: Refined) -> None:
@@ -72,7 +72,7 @@ def sweep(
         ends = _all(hands, [(refine, (job, *search)) for search in wanted], note)
     refined = {(name, arm): end for (name, arm, _), end in zip(wanted, ends, strict=True)}
     worst = tuple(_worst(job, tally, refined.get((tally.measure, tally.arm))) for tally in tallies)
-    return SweepResult(job.rig, job.plan_digest, job.seed, job.poses, worst)
+    return SweepResult(job.rig, job.plan_digest, job.seed, job.poses, job.rounds, worst)
 
 
 def _tallies(job: Job, hands: Executor | None, resume: Path | None, say: Report) -> tuple[Tally, ...]:
