@@ -19,8 +19,8 @@ Array = NDArray[np.float64]
 FORMAT = "armwright.case"
 VERSION = 1
 _WHAT = "case"
-# A frame's axes may be off from units at right angles by this: text of 17 digits is not.
-RIGID = 1e-9
+# A frame's axes may be off from units at right angles by this: rest frames of the host are in single precision.
+RIGID = 1e-6
 
 
 @dataclass(frozen=True)
