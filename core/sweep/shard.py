@@ -19,7 +19,7 @@ from .space import DIMENSIONS, settings_at
 Array = NDArray[np.float64]
 
 # The worst poses that a local search starts from, for each measure and arm.
-STARTS = 4
+STARTS = 12
 
 
 @dataclass(frozen=True)

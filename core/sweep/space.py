@@ -80,6 +80,9 @@ def settings_at(geometry: ArmGeometry, cube: Array) -> ArmSettings:
         turns = euler_to_matrix((2.0 * parts[name][:, :3] - 1.0) * TURN, "XYZ") @ getattr(rest, name)[:, :3, :3]
         travel = (2.0 * parts[name][:, 3:] - 1.0) * (TRAVEL * size)
         found[name] = _frames(turns, getattr(rest, name)[:, :3, 3] + travel)
+    if np.array_equal(geometry.root, np.eye(4)):
+        # A rig without a root: see ArmGeometry.
+        found["root"] = rest.root
     for name, most in CHANNELS.items():
         found[name] = _single((2.0 * parts[name] - 1.0) * most)
     for name, key in DIAL_KEYS.items():

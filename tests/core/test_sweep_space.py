@@ -77,6 +77,14 @@ def test_settings_are_rigid_finite_in_their_ranges_and_reach_both_ends() -> None
     )
 
 
+def test_the_root_of_a_rig_without_one_stays_where_it_is() -> None:
+    cube = points(SEED, 0, 50, DIMENSIONS)
+    assert np.array_equal(
+        settings_at(replace(arm(), root=np.eye(4)), cube).root, np.broadcast_to(np.eye(4), (50, 4, 4))
+    )
+    assert np.ptp(settings_at(arm(), cube).root, axis=0).max() > 0.1
+
+
 def test_the_rigger_s_limits_are_the_range_of_the_lengths() -> None:
     options = replace(ArmOptions(), shortest=0.8, longest=1.25)
     found = settings_at(arm(options=options), points(SEED, 0, 500, DIMENSIONS)).upper_length

@@ -62,8 +62,8 @@ def test_a_defect_in_the_rig_is_exit_code_1(rig: Path, cases: Path) -> None:
 
     bpy.ops.wm.open_mainfile(filepath=str(rig))
     armature = next(item for item in bpy.data.objects if item.type == "ARMATURE")
-    for name in ("hand", "exact"):
-        armature.pose.bones["ik.forearm.L"].constraints[name].mute = True
+    for bone, name in (("ik.forearm", "hand"), ("ik.forearm", "exact"), ("ik.span", "hand")):
+        armature.pose.bones[f"{bone}.L"].constraints[name].mute = True
     broken = rig.with_name("broken.blend")
     bpy.ops.wm.save_as_mainfile(filepath=str(broken), copy=True)
     done = run("proof", broken, "--case", cases / "held-wrist-slide.L.json")

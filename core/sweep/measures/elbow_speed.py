@@ -23,6 +23,8 @@ Mask = NDArray[np.bool_]
 
 # Of the arm's length: short against the least distance of hand and shoulder, long against single precision.
 STEP = 0.005
+# Each of the five columns is the difference of two places over the step, each as exact as what is held has to be.
+TOLERANCE = 2.0 * np.sqrt(5.0) * SLIDE_LIMIT / STEP
 
 
 def _applies(look: Look) -> Mask:
@@ -72,6 +74,6 @@ def _tangents(along: Array) -> tuple[Array, Array]:
 MEASURES = (
     Measure(
         "elbow-speed", any_axis.ID, FACTOR, any_axis.LIMITS["elbow-speed"], _speed, _applies, _left_out,
-        tolerance=SLIDE_LIMIT / STEP, search=True,
+        tolerance=TOLERANCE, search=True,
     ),
 )  # fmt: skip
