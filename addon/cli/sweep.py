@@ -15,6 +15,7 @@ from ...core.errors import HostError, ProofError
 from ...core.sweep import case, result
 from ...core.sweep.job import ROUNDS, Job, job_of, job_of_guide
 from ...core.sweep.run import Progress, sweep
+from . import plan
 from .text_files import write_text
 
 FAILED, INTERRUPTED = 1, 130
@@ -35,6 +36,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         help=f"body height, instead of a file with arms (default: {STATURE})",
     )  # fmt: skip
     command.add_argument("--name", default="Wren", help="the character's name, with --stature (default: %(default)s)")
+    plan.add_fingers_option(command)
     command.add_argument("--poses", type=int, default=100_000, metavar="N", help="how many (default: %(default)s)")
     command.add_argument("--seed", type=int, default=1, metavar="S", help="of the sequence (default: %(default)s)")
     command.add_argument(
@@ -84,14 +86,12 @@ def run(options: argparse.Namespace) -> int:
 def job_from(options: argparse.Namespace) -> Job:
     """The rig that the arguments name, as a job. Raises an error with what to do where there is none."""
     if options.file is None:
-        from . import plan
-
         if options.armature is not None:
             raise HostError("--armature names an armature of a file: give the file as well")
         if options.guide is None and options.stature is None:
             options.stature = STATURE
         return job_of_guide(plan.guide_of(options), options.seed, options.poses, options.rounds)
-    if options.guide is not None or options.stature is not None:
+    if options.guide is not None or options.stature is not None or options.fingers:
         raise HostError("give a file with arms, or --guide, or --stature: one of them")
     from .. import subjects
     from . import files

@@ -23,8 +23,9 @@ from .space import DIMENSIONS, settings_at
 Array = NDArray[np.float64]
 
 FIRST_STEP, LAST_STEP = 0.08, 0.002
-# What is 0 by design is searched from this part of the limit on: below it is rounding, where a search finds nothing.
-ROUNDING = 0.05
+# What is 0 by design is searched from this part of the limit on: below it is rounding, where a search finds nothing. A
+# host's rest frames are in single precision, of which measures show up to a third of a slide's limit.
+ROUNDING = 0.5
 
 
 @dataclass(frozen=True, eq=False)
