@@ -33,7 +33,8 @@ def _straighten(armature: Any, height: float) -> Any:
 
 
 def _joints(armature: Any) -> np.ndarray:
-    return np.array([armature.pose.bones[f"skin.{part}.L"].matrix for part in ("upper_arm", "forearm", "hand")])
+    # Skin bones share the segments' roll; these are the segments.
+    return np.array([armature.pose.bones[f"{part}.L"].matrix for part in ("aux.upper_arm", "aux.forearm", "skin.hand")])
 
 
 @pytest.mark.parametrize("height", LOW)

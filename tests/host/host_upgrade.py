@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from characters_at_work import lost, poses, work_of
+
+from armwright.core.plan import json as plan_json
 
 DATA = Path(__file__).parent.parent / "data" / "keeper_plan1.blend"
 FRAMES = (1, 8, 15, 16, 17, 24, 33, 40)
@@ -39,29 +40,24 @@ def upgrade(armature: Any, change: Any = None) -> Any:
     return rebuild(armature, plan if change is None else change(plan))
 
 
-def with_twist_bones(plan: Any) -> Any:
-    """The plan with several skin bones in the place of one: the first takes over, two more follow its segment."""
-    parts = ("upper_arm", "forearm")
-    names = {f"skin.{part}.{arm}": f"skin.{part}.1.{arm}" for part in parts for arm in "LR"}
-    if not {bone.name for bone in plan.bones} & names.keys():
-        return plan
+RENAMED = {"skin.upper_arm": "skin.sleeve", "skin.forearm": "skin.cuff"}
 
-    def name(of: str) -> str:
-        return names.get(of, of)
 
-    more = [
-        replace(bone, name=name(bone.name).replace(".1.", f".{number}."))
-        for bone in plan.bones
-        for number in (2, 3)
-        if bone.name in names
-    ]
-    return replace(
-        plan,
-        bones=(*(replace(bone, name=name(bone.name)) for bone in plan.bones), *more),
-        constraints=tuple(replace(item, bone=name(item.bone), target=name(item.target)) for item in plan.constraints),
-        drivers=tuple(replace(item, bone=name(item.bone)) for item in plan.drivers),
-        roles=tuple(replace(role, bone=name(role.bone)) for role in plan.roles),
-    )
+@pytest.fixture
+def renaming(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A version that calls two bones otherwise: version 2 itself renames none."""
+    from armwright.core.plan import upgrade as table
+
+    monkeypatch.setattr(table, "RENAMES", {1: RENAMED})
+
+
+def under_other_names(plan: Any) -> Any:
+    """The plan with the bones of RENAMED under their new names, wherever they are named."""
+    text = plan_json.to_text(plan)
+    for old, new in RENAMED.items():
+        for side in "LR":
+            text = text.replace(f'"{old}.{side}"', f'"{new}.{side}"')
+    return plan_json.from_text(text)
 
 
 def test_an_upgrade_keeps_poses_and_all_that_the_user_did(keeper_1: Any) -> None:
@@ -107,7 +103,7 @@ def test_looks_that_version_1_gave_follow_the_plan(keeper_1: Any) -> None:
                 assert same(found[key], value) == ((bone.name, key) not in edited), (bone.name, key)
 
 
-def test_weights_keys_drivers_and_constraints_go_to_the_bone_that_takes_over(keeper_1: Any) -> None:
+def test_weights_keys_drivers_and_constraints_go_to_the_bone_that_takes_over(keeper_1: Any, renaming: None) -> None:
     import bpy
 
     from armwright.addon.curves import curves_of
@@ -118,35 +114,35 @@ def test_weights_keys_drivers_and_constraints_go_to_the_bone_that_takes_over(kee
         len([v for v in sleeve.data.vertices if v.groups[0].group == group.index]) for group in sleeve.vertex_groups
     ]
     assert counts == [18, 18, 18]
-    done = upgrade(keeper_1, with_twist_bones)
+    done = upgrade(keeper_1, under_other_names)
     assert done.changed
     bones = keeper_1.data.bones
     assert "skin.upper_arm.L" not in bones
-    assert {"skin.upper_arm.1.L", "skin.upper_arm.2.L", "skin.forearm.1.R", "skin.forearm.3.R"} <= set(bones.keys())
-    assert [group.name for group in sleeve.vertex_groups] == ["skin.upper_arm.1.L", "skin.forearm.1.L", "skin.hand.L"]
+    assert {"skin.sleeve.L", "skin.upper_arm.1.L", "skin.cuff.R", "skin.forearm.2.R"} <= set(bones.keys())
+    assert [group.name for group in sleeve.vertex_groups] == ["skin.sleeve.L", "skin.cuff.L", "skin.hand.L"]
     assert [
         len([v for v in sleeve.data.vertices if v.groups[0].group == group.index]) for group in sleeve.vertex_groups
     ] == counts
-    assert keeper_1.pose.bones["lamp"].constraints[0].subtarget == "skin.forearm.1.R"
+    assert keeper_1.pose.bones["lamp"].constraints[0].subtarget == "skin.cuff.R"
     driver = keeper_1.animation_data.drivers.find('pose.bones["lamp"].scale', index=0).driver
-    assert driver.variables[0].targets[0].bone_target == "skin.upper_arm.1.L"
+    assert driver.variables[0].targets[0].bone_target == "skin.sleeve.L"
     # Also in an action that lies on the shelf.
     paths = {curve.data_path for curve in curves_of(bpy.data.actions["Storm"])}
-    assert 'pose.bones["skin.upper_arm.1.L"].scale' in paths
+    assert 'pose.bones["skin.sleeve.L"].scale' in paths
     assert not [path for path in paths if "skin.upper_arm.L" in path]
     assert np.abs(poses(keeper_1, joints, FRAMES) - before).max() < 2e-6 * arm_length(keeper_1)
 
 
-def test_groups_that_would_run_together_are_refused(keeper_1: Any) -> None:
+def test_groups_that_would_run_together_are_refused(keeper_1: Any, renaming: None) -> None:
     import bpy
     from deep_snapshot import deep_snapshot, differences
 
     from armwright.core.errors import HostError
 
-    bpy.data.objects["Sleeve"].vertex_groups.new(name="skin.upper_arm.1.L")
+    bpy.data.objects["Sleeve"].vertex_groups.new(name="skin.sleeve.L")
     before = deep_snapshot()
     with pytest.raises(HostError, match=r"'Sleeve' has a vertex group 'skin\.upper_arm\.L' and .*merge"):
-        upgrade(keeper_1, with_twist_bones)
+        upgrade(keeper_1, under_other_names)
     assert differences(before, deep_snapshot()) == []
 
 
