@@ -13,6 +13,7 @@ from ..addon.curves import curves_of
 from ..addon.host import numpy_to_matrix, rest_matrix
 from ..addon.subjects import Subject
 from ..addon.switch import switch
+from ..core.arm.fingers import LEAST_CURL
 from ..core.arm.names import UPPER_LENGTH, ArmNames
 from ..core.match.target import Target
 from .posing import carried, hanging, key_dial, key_place, key_rotation, key_turns, pose_of, set_place, set_rotation
@@ -114,7 +115,11 @@ def curl_fingers(stage: Stage, side: str, keys_of: Mapping[int, float]) -> None:
     bone = stage.armature.pose.bones[FINGERS.format(side)]
     for frame, value in keys_of.items():
         aside = min(1.0, max(0.0, (value - RELAXED) / (ON_RAIL - RELAXED)))
-        own = {CURL: value, THUMB_CURL: -aside * (value + THUMB_ASIDE), LITTLE_CURL: -aside * LITTLE_LESS}
+        own = {
+            CURL: value,
+            THUMB_CURL: max(LEAST_CURL, -aside * (value + THUMB_ASIDE)),
+            LITTLE_CURL: -aside * LITTLE_LESS,
+        }
         for dial, turn in own.items():
             bone[dial] = float(turn)
             bone.keyframe_insert(f'["{dial}"]', frame=frame, group=bone.name)
