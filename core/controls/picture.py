@@ -23,6 +23,8 @@ DIRECTIONS = 24
 COST_WIRE, COST_CROSS, COST_WAY = 3.0, 60.0, 0.35
 # Distance of the points that stand for a wire.
 STEP = 4.0
+# Around controls that are shown from near, the part of their extent in which the body is drawn.
+ROOM = 0.35
 # Height of a row of the silhouette.
 ROW = 1.4
 MOST_SAMPLES = 48
@@ -37,7 +39,7 @@ class View:
         right, up: (3,) units, armature space: the drawing's right and top.
         width: of the drawing.
         height: the most that it may be.
-        close: whether it shows the controls alone from near, and not all of the body behind them.
+        close: whether it shows the controls and what of the body is at them, and not all of it.
     """
 
     title: str
@@ -69,6 +71,9 @@ def drawing(
     flat = {control.bone: [_flat(view, line) for line in control.lines] for control in controls}
     lines = [line for lines in flat.values() for line in lines]
     points = np.concatenate(lines if view.close else [*lines, _flat(view, _extent(limbs, triangles))])
+    if view.close and len(triangles):
+        # Limbs stand in for a mesh; here there is one, if not at these controls.
+        limbs, triangles = (), _at(controls, triangles)
     low, high = points.min(axis=0), points.max(axis=0)
     scale = min(
         (view.width - 2.0 * MARGIN) / max(high[0] - low[0], 1e-9),
@@ -205,6 +210,14 @@ def _extent(limbs: Sequence[Limb], triangles: Array) -> Array:
     if len(triangles):
         return triangles.reshape(-1, 3)
     return np.array([point for limb in limbs for point in (limb.head, limb.tail)]).reshape(-1, 3)
+
+
+def _at(controls: Sequence[Control], triangles: Array) -> Array:
+    """The triangles (T, 3, 3) that lie about `controls`, all of their corners in the room around them."""
+    points = np.concatenate([line for control in controls for line in control.lines])
+    low, high = points.min(axis=0), points.max(axis=0)
+    room = ROOM * float((high - low).max())
+    return np.asarray(triangles[((triangles > low - room) & (triangles < high + room)).all(axis=(1, 2))])
 
 
 def _flat(view: View, points: Array) -> Array:

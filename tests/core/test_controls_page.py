@@ -13,7 +13,7 @@ from armwright.core.arm.build import plan_arms
 from armwright.core.arm.dials import DIALS
 from armwright.core.controls.model import Control, Dial, Limb, ModeWords, Sheet
 from armwright.core.controls.page import page, rows_of
-from armwright.core.controls.picture import GAP, RADIUS, place_callouts
+from armwright.core.controls.picture import GAP, RADIUS, View, drawing, place_callouts
 from armwright.core.controls.words import GROUPS, ROLE_WORDS, arm_words, row_of, words_of
 from armwright.core.hand_proportions import with_fingers
 from armwright.core.options import ArmOptions
@@ -222,6 +222,16 @@ def test_a_mesh_is_drawn_as_what_it_covers() -> None:
     text = page(sheet(triangles=triangles))
     assert 'class="body"' in text and 'class="limb"' not in text
     assert 'class="limb"' in page(sheet())
+
+
+def test_from_near_what_is_behind_the_hand_is_not_drawn() -> None:
+    view = View("near", np.array([1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0]), 300.0, 300.0, close=True)
+    controls = tuple(Control(f"fk.index.{n}.L", "L", f"fk_index_{n}", square((0.1 * n, 0.0, 0.0))) for n in (1, 2))
+    glove = np.array([[[0.1, 0.01, -0.02], [0.2, 0.01, -0.02], [0.15, 0.01, 0.03]]])
+    coat = glove * 20.0 + [-3.0, 0.4, 0.0]
+    alone = drawing(view, controls, {}, (), glove)
+    assert 'class="body" d="M' in alone
+    assert drawing(view, controls, {}, (), np.concatenate([glove, coat])) == alone
 
 
 def test_the_same_character_gives_the_same_page() -> None:
