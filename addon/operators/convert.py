@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
 from typing import Any
 
 import bpy
 
-from ...core.errors import ArmwrightError
-from .. import convert, prove, rig, selection, subjects
+from .. import convert, rig, selection, subjects
 from ..holds import MODES
 from ..selection import BOTH
-from .common import OnArms, attempt, piece, set_by_button
+from .common import OnArms, attempt, set_by_button
+from .stepping import Stepped, passed_on, shown_range
 
 KEYS = [
     (convert.EVERY, "Every frame", "A key on every frame of the range"),
@@ -48,15 +47,16 @@ class _Range(OnArms):
         return convert.Request(self.arms(subject), self.mode, self.first, self.last, self.keys, self.tolerance)
 
 
-class ARMWRIGHT_OT_convert_range(_Range, bpy.types.Operator):
+class ARMWRIGHT_OT_convert_range(_Range, Stepped, bpy.types.Operator):  # type: ignore[misc]
     """Change what the arms hold over a range of frames, with every pose kept; Esc stops and takes everything back"""
 
     bl_idname = "armwright.convert_range"
     bl_label = "Convert range"
     bl_options = {"REGISTER", "UNDO"}
 
-    _steps: Generator[prove.Progress | convert.Converted, None, None] | None = None
-    _timer: bpy.types.Timer | None = None
+    DONE = convert.Converted
+    ESC = "stop, keep all as it was"
+    STOPPED = "Stopped; everything is as it was"
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """From beginning to end at once."""
@@ -68,60 +68,11 @@ class ARMWRIGHT_OT_convert_range(_Range, bpy.types.Operator):
         return attempt(self, work)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        try:
+        def begin() -> Any:
             subject = self.subject(context)
-            request = self.request(subject)
-        except ArmwrightError as problem:
-            self.report({"ERROR"}, str(problem))
-            return {"CANCELLED"}
-        self._steps = convert.convert(subject, request)
-        manager = context.window_manager
-        manager.progress_begin(0.0, 1.0)
-        self._timer = manager.event_timer_add(0.01, window=context.window)
-        manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+            return convert.convert(subject, self.request(subject))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if event.type == "ESC":
-            self._end(context)
-            self.report({"INFO"}, "Stopped; everything is as it was")
-            return {"CANCELLED"}
-        if event.type != "TIMER" or self._steps is None:
-            # Nothing else may change the animation meanwhile.
-            return {"RUNNING_MODAL"}
-        try:
-            step = piece(self._steps, convert.Converted)
-        except ArmwrightError as problem:
-            self._end(context)
-            self.report({"ERROR"}, str(problem))
-            return {"CANCELLED"}
-        except Exception:
-            # The conversion has taken everything back; the window gets its mouse back as well.
-            self._end(context)
-            raise
-        if isinstance(step, convert.Converted):
-            self._end(context)
-            self.report({"INFO"}, step.sentence())
-            return {"FINISHED"}
-        context.window_manager.progress_update(step.done / step.total)
-        context.workspace.status_text_set(
-            f"{step.what}: {100 * step.done // step.total} %   Esc: stop, keep all as it was"
-        )
-        return {"RUNNING_MODAL"}
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        self._end(context)
-
-    def _end(self, context: bpy.types.Context) -> None:
-        if self._steps is not None:
-            self._steps.close()
-            self._steps = None
-        if self._timer is not None:
-            manager = context.window_manager
-            manager.event_timer_remove(self._timer)
-            manager.progress_end()
-            context.workspace.status_text_set(None)
-            self._timer = None
+        return self.started(context, begin)
 
 
 class ARMWRIGHT_OT_ask_range(_Range, bpy.types.Operator):
@@ -132,10 +83,7 @@ class ARMWRIGHT_OT_ask_range(_Range, bpy.types.Operator):
     bl_options = {"INTERNAL", "UNDO"}
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        scene = context.scene
-        preview = scene.use_preview_range
-        self.first = scene.frame_preview_start if preview else scene.frame_start
-        self.last = scene.frame_preview_end if preview else scene.frame_end
+        self.first, self.last = shown_range(context.scene)
         armature = selection.armature_of(context)
         if not set_by_button(self, "arm") and not selection.selected_arms(armature, rig.read_record(armature)):
             self.arm = BOTH
@@ -155,12 +103,4 @@ class ARMWRIGHT_OT_ask_range(_Range, bpy.types.Operator):
         row.prop(self, "tolerance")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        # While the conversion runs on, this one has changed nothing that could be undone.
-        call = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
-        convert_range: Any = bpy.ops.armwright.convert_range  # type: ignore[attr-defined]
-        try:
-            return {"FINISHED"} & convert_range(call, **self.chosen()) or {"CANCELLED"}
-        except RuntimeError as problem:
-            # The host makes an exception of what the other operator reports.
-            self.report({"ERROR"}, str(problem).removeprefix("Error: ").strip())
-            return {"CANCELLED"}
+        return passed_on(self, bpy.ops.armwright.convert_range, self.chosen())  # type: ignore[attr-defined]

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
 from pathlib import Path
 from typing import Any
 
 import bpy
 
 from ...core.errors import ArmwrightError
-from .. import hand_over, prove, selection
-from .common import OnRig, attempt, piece
+from .. import hand_over, selection
+from .common import OnRig, attempt
+from .stepping import Stepped, passed_on, shown_range
 
 FORMS = [
     (hand_over.TREE, "Tree", "Joints below joints, as the arm goes on; places and turns are exact, scale is left out"),
@@ -57,15 +57,16 @@ class _Options(OnRig):
         )
 
 
-class ARMWRIGHT_OT_hand_over(_Options, bpy.types.Operator):
+class ARMWRIGHT_OT_hand_over(_Options, Stepped, bpy.types.Operator):  # type: ignore[misc]
     """Write the bones that carry skin, baked on every frame of a range, as a glTF file; Esc stops"""
 
     bl_idname = "armwright.hand_over"
     bl_label = "Export skeleton"
     bl_options = {"REGISTER"}
 
-    _steps: Generator[prove.Progress | hand_over.HandedOver, None, None] | None = None
-    _timer: bpy.types.Timer | None = None
+    DONE = hand_over.HandedOver
+    ESC = "stop, write nothing"
+    STOPPED = "Stopped; nothing was written"
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """From beginning to end at once."""
@@ -74,56 +75,10 @@ class ARMWRIGHT_OT_hand_over(_Options, bpy.types.Operator):
         )
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        try:
-            self._steps = hand_over.hand_over(self.subject(context), self.request())
-        except ArmwrightError as problem:
-            self.report({"ERROR"}, str(problem))
-            return {"CANCELLED"}
-        manager = context.window_manager
-        manager.progress_begin(0.0, 1.0)
-        self._timer = manager.event_timer_add(0.01, window=context.window)
-        manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+        return self.started(context, lambda: hand_over.hand_over(self.subject(context), self.request()))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if event.type == "ESC":
-            self._end(context)
-            self.report({"INFO"}, "Stopped; nothing was written")
-            return {"CANCELLED"}
-        if event.type != "TIMER" or self._steps is None:
-            # Nothing else may change the animation meanwhile.
-            return {"RUNNING_MODAL"}
-        try:
-            step = _told(lambda: piece(self._steps, hand_over.HandedOver))
-        except ArmwrightError as problem:
-            self._end(context)
-            self.report({"ERROR"}, str(problem))
-            return {"CANCELLED"}
-        except Exception:
-            # The work has put everything back; the window gets its mouse back as well.
-            self._end(context)
-            raise
-        if isinstance(step, hand_over.HandedOver):
-            self._end(context)
-            self.report({"INFO"}, step.sentence())
-            return {"FINISHED"}
-        context.window_manager.progress_update(step.done / step.total)
-        context.workspace.status_text_set(f"{step.what}: {100 * step.done // step.total} %   Esc: stop, write nothing")
-        return {"RUNNING_MODAL"}
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        self._end(context)
-
-    def _end(self, context: bpy.types.Context) -> None:
-        if self._steps is not None:
-            self._steps.close()
-            self._steps = None
-        if self._timer is not None:
-            manager = context.window_manager
-            manager.event_timer_remove(self._timer)
-            manager.progress_end()
-            context.workspace.status_text_set(None)
-            self._timer = None
+    def step(self) -> Any:
+        return _told(super().step)
 
 
 class ARMWRIGHT_OT_ask_hand_over(_Options, bpy.types.Operator):
@@ -134,10 +89,7 @@ class ARMWRIGHT_OT_ask_hand_over(_Options, bpy.types.Operator):
     bl_options = {"INTERNAL"}
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        scene = context.scene
-        preview = scene.use_preview_range
-        self.first = scene.frame_preview_start if preview else scene.frame_start
-        self.last = scene.frame_preview_end if preview else scene.frame_end
+        self.first, self.last = shown_range(context.scene)
         if not self.filepath:
             name = bpy.path.clean_name(selection.armature_of(context).name)
             self.filepath = (
@@ -162,14 +114,7 @@ class ARMWRIGHT_OT_ask_hand_over(_Options, bpy.types.Operator):
         layout.prop(self, "replace")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        call = "EXEC_DEFAULT" if bpy.app.background else "INVOKE_DEFAULT"
-        export: Any = bpy.ops.armwright.hand_over  # type: ignore[attr-defined]
-        try:
-            return {"FINISHED"} & export(call, **self.chosen()) or {"CANCELLED"}
-        except RuntimeError as problem:
-            # The host makes an exception of what the other operator reports.
-            self.report({"ERROR"}, str(problem).removeprefix("Error: ").strip())
-            return {"CANCELLED"}
+        return passed_on(self, bpy.ops.armwright.hand_over, self.chosen())  # type: ignore[attr-defined]
 
 
 def _told(work: Any) -> Any:
