@@ -24,6 +24,7 @@ from ..core.posing import chain_poses, rigid_inverse
 from ..core.stature import guide_from_stature
 from ..core.tracks import DialTrack, PoseTrack, Tracks
 from . import bench_fingers, bench_native, bench_solver, bench_switch, build, host, prove_runs, remove, sample, subjects
+from .bench_stage import alone, play
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -176,7 +177,7 @@ def _evaluation(repeats: int) -> list[Row]:
     ours = build.build_new(plan_arms(_guide(1), ArmOptions()), "ours")
     native = _native("native")
     bare = build.build_new(_torso_plan(_guide(1)), "bare")
-    scenes = [_alone(item) for item in (ours, native, bare)]
+    scenes = [alone(item) for item in (ours, native, bare)]
     torso = _torso_plan(_guide(1)).torso
     turns = np.random.default_rng(2).uniform(-TORSO_TURN, TORSO_TURN, (300, 3))
     rows = []
@@ -186,7 +187,7 @@ def _evaluation(repeats: int) -> list[Row]:
         for item in (ours, native, bare):
             item.update_tag()
             _key_turns(item, torso, turns)
-        jobs = [functools.partial(_play, scene, len(turns)) for scene in scenes]
+        jobs = [functools.partial(play, scene, len(turns)) for scene in scenes]
         for job in jobs:
             job()
         mine, theirs, nothing = alternate(jobs, repeats)
@@ -219,7 +220,7 @@ def _many(repeats: int) -> list[Row]:
     turns = np.random.default_rng(3).uniform(-TORSO_TURN, TORSO_TURN, (40, 3))
     one = build.build_new(plan, "one")
     _key_turns(one, plan.torso, turns)
-    scenes = [_alone(one), bpy.data.scenes.new("many")]
+    scenes = [alone(one), bpy.data.scenes.new("many")]
     for _ in range(50):
         copy = one.copy()
         copy.data = one.data.copy()
@@ -234,31 +235,17 @@ def _many(repeats: int) -> list[Row]:
                 for holder in getattr(constraint, "targets", (constraint,)):
                     holder.target = copy
         scenes[1].collection.objects.link(copy)
-    jobs = [functools.partial(_play, scene, len(turns)) for scene in scenes]
+    jobs = [functools.partial(play, scene, len(turns)) for scene in scenes]
     for job in jobs:
         job()
     single, fifty = alternate(jobs, repeats)
     return [Row("playing 50 characters over one", fifty / single, "<=", 50.0)]
 
 
-def _alone(item: bpy.types.Object) -> bpy.types.Scene:
-    """A scene of its own for `item`, so that nothing else is evaluated with it."""
-    scene = bpy.data.scenes.new(item.name)
-    for collection in list(item.users_collection):
-        collection.objects.unlink(item)
-    scene.collection.objects.link(item)
-    return scene
-
-
 def _key_turns(item: bpy.types.Object, torso: str, turns: Array) -> None:
     _, curves = new_action(item, "turns")
     for index, column in enumerate(turns.T):
         write_curve(curves, f'pose.bones["{torso}"].rotation_euler', index, np.arange(len(turns)) + 1.0, column)
-
-
-def _play(scene: bpy.types.Scene, frames: int) -> None:
-    for frame in range(frames):
-        scene.frame_set(frame + 1)
 
 
 def _pose(item: bpy.types.Object, scene: bpy.types.Scene, torso: str, turns: Array) -> None:
@@ -328,7 +315,7 @@ def _step_alone(stage: sample.Stage, tracks: Tracks) -> float:
     action, curves = new_action(armature, "alone")
     sample.write_tracks(armature, tracks, curves)
     start = time.perf_counter()
-    _play(stage.scene, tracks.frames)
+    play(stage.scene, tracks.frames)
     seconds = time.perf_counter() - start
     armature.animation_data.action = None
     bpy.data.actions.remove(action)

@@ -17,6 +17,7 @@ from ..core.guide import Guide
 from ..core.hand_proportions import with_hands
 from ..core.options import ArmOptions
 from . import build, host
+from .bench_stage import alone, play
 from .curves import new_action, write_curve
 
 SEED = 4
@@ -29,18 +30,18 @@ def rows(
 ) -> list[Any]:
     """Playing one arm of `guide` with five fingers, whose controls and dial are keyed, over the arm without any, and
     what the fingers add over what keyed FK chains of the same joints add."""
-    alone = replace(guide, arms=guide.arms[:1])
-    hands = with_hands(alone)
+    single = replace(guide, arms=guide.arms[:1])
+    hands = with_hands(single)
     bare, fingers, plain = (
         build.build_new(plan_arms(item, ArmOptions()), name)
-        for item, name in ((alone, "bare"), (hands, "fingers"), (alone, "plain"))
+        for item, name in ((single, "bare"), (hands, "fingers"), (single, "plain"))
     )
     chain = _add_chain(plain, hands)
     controls = [bone.name for bone in fingers.pose.bones if _is_control(fingers, bone.name)]
     jobs = []
     for item, bones, dials in ((bare, [], []), (fingers, controls, ["fk.fingers.L"]), (plain, chain, [])):
         _key(item, bones, dials)
-        jobs.append(functools.partial(_play, _alone(item)))
+        jobs.append(functools.partial(play, alone(item), FRAMES))
     for job in jobs:
         job()
     without, ours, theirs = alternate(jobs, repeats)
@@ -84,16 +85,3 @@ def _key(item: bpy.types.Object, bones: Sequence[str], dials: Sequence[str]) -> 
             write_curve(curves, f'pose.bones["{bone}"].rotation_euler', index, frames, rng.uniform(-TURN, TURN, FRAMES))
     for bone in dials:
         write_curve(curves, f'pose.bones["{bone}"]["{CURL}"]', 0, frames, rng.uniform(0.0, 1.0, FRAMES))
-
-
-def _alone(item: bpy.types.Object) -> bpy.types.Scene:
-    scene = bpy.data.scenes.new(item.name)
-    for collection in list(item.users_collection):
-        collection.objects.unlink(item)
-    scene.collection.objects.link(item)
-    return scene
-
-
-def _play(scene: bpy.types.Scene) -> None:
-    for frame in range(FRAMES):
-        scene.frame_set(frame + 1)

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -14,11 +11,11 @@ from typing import Any
 import many_arms
 import numpy as np
 import pytest
+from host_cli import run
 from keepers import activate
 from props import subject_of
 
 SEED = 991
-LIMIT_SECONDS = 300
 FOUR = ("L", "R", "lower.L", "lower.R")
 
 
@@ -220,19 +217,6 @@ def test_markers_keep_arms_of_several_pairs_apart(registered: Any) -> None:
         for joint in many_arms.JOINTS:
             assert np.allclose(getattr(own, joint), getattr(other, joint), atol=1e-6), (own.id, joint)
     assert check_guide(read) == ()
-
-
-def run(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    """Run `python -m armwright` in a process of its own."""
-    return subprocess.run(
-        [sys.executable, "-m", "armwright", *map(str, arguments)],
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        timeout=LIMIT_SECONDS,
-        env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
-        check=False,
-    )
 
 
 def test_the_command_line_plans_builds_and_switches_four_arms(empty_file: Any, tmp_path: Path) -> None:
