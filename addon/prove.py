@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import platform
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -15,8 +17,9 @@ from ..core.motion.clip import Clip
 from ..core.motion.recorded import recorded_clip
 from ..core.proof import verdicts
 from ..core.proof.order_margin import order_margins
-from ..core.proof.results import Check, Results, Trace
+from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import evaluated_frames, planned_runs, standard_motions
+from ..core.version import ARMWRIGHT
 from . import prove_switch, sample
 from .prove_runs import run
 from .subjects import Subject
@@ -36,8 +39,24 @@ class Progress:
     what: str
 
 
-def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iterator[Progress | Results]:
-    """Run the whole proof: progress after each run, the results last; the file is as before whenever it ends."""
+def made_with(name: str = "", recording: bytes = b"") -> MadeWith:
+    """The versions at work, and the recorded motion's file by its name and bytes, if there is one."""
+    return MadeWith(
+        armwright=ARMWRIGHT,
+        python=platform.python_version(),
+        numpy=np.__version__,
+        recorded=name,
+        recorded_digest=hashlib.sha256(recording).hexdigest() if name else "",
+    )
+
+
+def prove(
+    subject: Subject, recorded: Clip | None = None, seed: int = 1, made: MadeWith | None = None
+) -> Iterator[Progress | Results]:
+    """Run the whole proof: progress after each run, the results last; the file is as before whenever it ends.
+
+    `made` is what the results say that they were made with; None for no recording.
+    """
     motions = standard_motions(seed, recorded)
     runs = planned_runs(motions)
     frames, done = evaluated_frames(runs), 0
@@ -57,12 +76,12 @@ def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iter
             done += spec.clip.frames
             yield Progress(done, total, f"{spec.motion}, {spec.case.mode}")
         pending: tuple[Trace, ...] = ()
-        for made in prove_switch.switch_runs(subject, stage, recorded or motions[0], seed):
-            if made is None:
+        for change in prove_switch.switch_runs(subject, stage, recorded or motions[0], seed):
+            if change is None:
                 done += 1
                 yield Progress(done, total, "changes of what is held")
                 continue
-            checks, kept = verdicts.switch_checks(made)
+            checks, kept = verdicts.switch_checks(change)
             found += checks
             pending += kept
         traces = verdicts.keep((*traces, *pending), found)
@@ -78,14 +97,19 @@ def prove(subject: Subject, recorded: Clip | None = None, seed: int = 1) -> Iter
         traces=traces,
         frames_per_second=frames / seconds if seconds > 0.0 else 0.0,
         orders=order_margins(motions, subject.geometries[subject.arms[0]].rotation_orders),
+        made_with=made or made_with(),
     )
 
 
 def prove_whole(
-    subject: Subject, recorded: Clip | None = None, seed: int = 1, report: Callable[[Progress], None] | None = None
+    subject: Subject,
+    recorded: Clip | None = None,
+    seed: int = 1,
+    report: Callable[[Progress], None] | None = None,
+    made: MadeWith | None = None,
 ) -> Results:
     """`prove` from beginning to end."""
-    for step in prove(subject, recorded, seed):
+    for step in prove(subject, recorded, seed, made):
         if isinstance(step, Results):
             return step
         if report is not None:

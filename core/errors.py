@@ -31,6 +31,10 @@ class ProofError(ArmwrightError):
     """A proof can not be run or its results can not be read."""
 
 
+class CardError(ArmwrightError):
+    """A rig card is malformed, or does not fit the armature that it is of."""
+
+
 class HostError(ArmwrightError):
     """The host's file, object or mode does not allow the operation."""
 

@@ -42,8 +42,11 @@ def run(options: argparse.Namespace) -> int:
         paths = scene.make_pictures(made, out)
     print("proving the arms (about a minute)")
     bar = ProgressLine()
-    recorded = prove.recorded_clip_of(RECORDED.read_bytes()) if RECORDED.is_file() else None
-    results = prove.prove_whole(subjects.subject_of(made.character.armature), recorded, 1, bar.show)
+    recorded, made_with = None, prove.made_with()
+    if RECORDED.is_file():
+        recording = RECORDED.read_bytes()
+        recorded, made_with = prove.recorded_clip_of(recording), prove.made_with(RECORDED.name, recording)
+    results = prove.prove_whole(subjects.subject_of(made.character.armature), recorded, 1, bar.show, made_with)
     bar.end()
     shown = [(path.stem.replace("_", " "), path.read_bytes()) for path in paths]
     write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown)

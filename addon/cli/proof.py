@@ -42,13 +42,14 @@ def run(options: argparse.Namespace) -> int:
         from . import case
 
         return case.run(armature, options)
-    recorded = None
+    recorded, made = None, prove.made_with()
     if options.motion is not None:
         if not options.motion.is_file():
             raise MotionError(f"there is no file {str(options.motion)!r}: check the path")
-        recorded = prove.recorded_clip_of(options.motion.read_bytes())
+        recording = options.motion.read_bytes()
+        recorded, made = prove.recorded_clip_of(recording), prove.made_with(options.motion.name, recording)
     bar = ProgressLine()
-    results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show)
+    results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show, made)
     bar.end()
     write_results(results, options.json, options.junit, options.html)
     print(table(results))

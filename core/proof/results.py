@@ -74,6 +74,42 @@ class Trace:
 
 
 @dataclass(frozen=True)
+class MadeWith:
+    """What a proof was made with besides host, plan and seed, so that it can be repeated.
+
+    Attributes:
+        armwright, python, numpy: versions.
+        recorded: name of the recorded motion's file; "" without one.
+        recorded_digest: SHA-256 of its bytes.
+        card_digest: digest of the rig card; "" for arms built from a plan.
+    """
+
+    armwright: str = ""
+    python: str = ""
+    numpy: str = ""
+    recorded: str = ""
+    recorded_digest: str = ""
+    card_digest: str = ""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something about the file that harms arms whatever they do, found by looking at it and not by moving it.
+
+    Attributes:
+        kind: such as "scaled-object", "broken-driver" or "dependency-cycle".
+        where: the object, bone, driver or constraint.
+        what: a sentence that says what is wrong.
+        advice: a sentence that says what to do.
+    """
+
+    kind: str
+    where: str
+    what: str
+    advice: str
+
+
+@dataclass(frozen=True)
 class Results:
     """Everything a proof found out.
 
@@ -87,6 +123,8 @@ class Results:
         traces: see Trace.
         frames_per_second: rate at which poses were set, evaluated and read.
         orders: how far each FK joint's rotation order keeps from gimbal lock over the motions; for people, no verdict.
+        made_with: versions and inputs.
+        findings: what is wrong with the file itself.
     """
 
     host: str
@@ -98,3 +136,5 @@ class Results:
     traces: tuple[Trace, ...] = ()
     frames_per_second: float = 0.0
     orders: tuple[OrderMargin, ...] = ()
+    made_with: MadeWith = MadeWith()
+    findings: tuple[Finding, ...] = ()

@@ -17,12 +17,14 @@ from typing import Any
 from .. import arm_words, codec
 from ..errors import ProofError
 from .cases import MODES
-from .results import FAIL, FORMAT, NOT_APPLICABLE, PASS, VERDICTS, VERSION, Check, Results
+from .results import FAIL, FORMAT, NOT_APPLICABLE, PASS, VERDICTS, VERSION, Check, Finding, MadeWith, Results
 
 NO_NUMBER = "the value is not a finite number"
 
 _WHAT = "results file"
 _FIELDS = ("format", "version", "host", "rig", "plan_digest", "seed", "arms", "checks", "summary", "evaluation")
+# Fields that files from before they were there do not have.
+_MAY_OMIT = ("made_with", "findings")
 _UNITS = ("L", "deg", "1")
 _DIALS = ("isolate", "lift", "stretch")
 
@@ -70,6 +72,8 @@ def to_text(results: Results) -> str:
             "checks": rows,
             "summary": summary(results.checks),
             "evaluation": codec.encode(_Evaluation(results.frames_per_second), ProofError),
+            "made_with": codec.encode(results.made_with, ProofError),
+            "findings": [codec.encode(finding, ProofError) for finding in results.findings],
         }
     )
 
@@ -81,7 +85,7 @@ def from_text(text: str | bytes) -> Results:
     """
     data = codec.parse(text, _WHAT, ProofError)
     codec.check_header(data, FORMAT, VERSION, _WHAT, ProofError)
-    _check_fields(data, _FIELDS, "")
+    _check_fields(data, _FIELDS, "", (*_FIELDS, *_MAY_OMIT))
     plain = {field.name: data[field.name] for field in dataclasses.fields(_Head)}
     head = codec.decode(_Head, plain, "", ProofError)
     given = data["arms"]
@@ -101,6 +105,11 @@ def from_text(text: str | bytes) -> Results:
         )
     rate = codec.decode(_Evaluation, data["evaluation"], "evaluation", ProofError).frames_per_second
     _check_rate(rate)
+    made_with = codec.decode(MadeWith, data.get("made_with", {}), "made_with", ProofError, may_omit=True)
+    listed = data.get("findings", [])
+    if not isinstance(listed, list):
+        raise ProofError("findings: expected a list of findings; write the file again")
+    findings = tuple(codec.decode(Finding, item, f"findings[{index}]", ProofError) for index, item in enumerate(listed))
     return Results(
         host=head.host,
         rig=head.rig,
@@ -109,6 +118,8 @@ def from_text(text: str | bytes) -> Results:
         arm_lengths=tuple((arm, length.length_m) for arm, length in arms.items()),
         checks=checks,
         frames_per_second=rate,
+        made_with=made_with,
+        findings=findings,
     )
 
 

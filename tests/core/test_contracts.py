@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 
+from armwright.core.version import ARMWRIGHT
+
 ROOT = Path(__file__).resolve().parents[2]
 LARGEST_FILE = 400  # lines
 HOST_MODULES = ("bpy", "mathutils", "bmesh", "gpu", "blf", "bl_math", "idprop", "imbuf", "aud", "freestyle")
@@ -214,7 +216,7 @@ def test_every_folder_of_the_package_is_listed_in_pyproject() -> None:
 
 def test_manifest_and_pyproject_agree() -> None:
     assert manifest()["id"] == project()["project"]["name"] == "armwright"
-    assert manifest()["version"] == project()["project"]["version"]
+    assert manifest()["version"] == project()["project"]["version"] == ARMWRIGHT
     assert manifest()["license"] == [f"SPDX:{project()['project']['license']['text']}"]
     assert (ROOT / "LICENSE").read_text(encoding="utf-8").lstrip().startswith("GNU GENERAL PUBLIC LICENSE")
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from armwright.core.errors import ProofError
 from armwright.core.proof.cases import MODES, Case
-from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Results
+from armwright.core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Finding, MadeWith, Results
 from armwright.core.proof.results_json import NO_NUMBER, from_text, read, summary, to_text
 
 CHECK = Check(
@@ -30,7 +30,17 @@ CHECK = Check(
     worst_frame=113,
     samples=240,
 )
-RESULTS = Results("4.5.15", "Wren", "ab12", 1, (("L", 0.58), ("R", 0.58)), (CHECK,), frames_per_second=1834.5)
+RESULTS = Results(
+    "4.5.15",
+    "Wren",
+    "ab12",
+    1,
+    (("L", 0.58), ("R", 0.58)),
+    (CHECK,),
+    frames_per_second=1834.5,
+    made_with=MadeWith("0.1.0", "3.11.0", "2.0.0", "steps.bvh", "cd34"),
+    findings=(Finding("scaled-object", "Wren", "Its scale is 0.01.", "Apply the scale."),),
+)
 
 
 def with_check(**changes: Any) -> Results:
@@ -65,11 +75,32 @@ DESCRIBED = {
     ],
     "summary": {"pass": 1, "fail": 0, "out_of_reach": 0, "not_applicable": 0},
     "evaluation": {"frames_per_second": 1834.5},
+    "made_with": {
+        "armwright": "0.1.0",
+        "python": "3.11.0",
+        "numpy": "2.0.0",
+        "recorded": "steps.bvh",
+        "recorded_digest": "cd34",
+        "card_digest": "",
+    },
+    "findings": [
+        {
+            "kind": "scaled-object",
+            "where": "Wren",
+            "what": "Its scale is 0.01.",
+            "advice": "Apply the scale.",
+        }
+    ],
 }
 
 
 def test_the_file_has_the_described_shape_and_no_other() -> None:
     assert json.loads(to_text(RESULTS)) == DESCRIBED
+
+
+def test_a_file_from_before_versions_and_findings_were_written_is_read() -> None:
+    old = {name: value for name, value in DESCRIBED.items() if name not in ("made_with", "findings")}
+    assert from_text(json.dumps(old)) == replace(RESULTS, made_with=MadeWith(), findings=())
 
 
 def test_whole_dials_are_written_without_a_point() -> None:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from ... import arm_words
 from ...errors import ProofError
 from ..cases import MODES
-from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, Results, Trace
+from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, MadeWith, Results, Trace
 from ..results_json import summary
 from .advice import advice
 from .figures import figure
@@ -303,6 +303,7 @@ def _repeat(results: Results) -> str:
         "Host": f"Blender {results.host}" if results.host else "unknown",
         "Plan": results.plan_digest or "none: the rig was not built from a plan",
         "Seed": str(results.seed),
+        "Made with": _versions(results.made_with),
         "L, the arm's length": arms,
         "Motions": ", ".join(motions) or "none",
         "Cases": f"{len(cases)} (what is held, isolate, lift, stretch)",
@@ -319,6 +320,16 @@ def _repeat(results: Results) -> str:
         f"count from 0; L is the arm from shoulder to wrist.</p>\n<dl>\n{items}</dl>\n"
         "<p><code>python -m armwright proof FILE.blend --html report.html</code></p>\n</section>\n"
     )
+
+
+def _versions(made: MadeWith) -> str:
+    parts = [
+        f"{name} {version}"
+        for name, version in (("Armwright", made.armwright), ("Python", made.python), ("numpy", made.numpy))
+        if version
+    ]
+    recorded = [f"recorded motion {made.recorded} (SHA-256 {made.recorded_digest[:12]})"] if made.recorded else []
+    return ", ".join([*parts, *recorded]) or "unknown versions"
 
 
 def _text(text: str) -> str:
