@@ -232,7 +232,7 @@ def test_a_damaged_or_false_file_is_refused_with_its_place(text: str, message: s
         from_text(text)
 
 
-@pytest.mark.parametrize("name", sorted(DESCRIBED))
+@pytest.mark.parametrize("name", sorted(DESCRIBED.keys() - {"made_with", "findings"}))
 def test_a_missing_field_is_named(name: str) -> None:
     with pytest.raises(ProofError, match=name):
         from_text(json.dumps({key: value for key, value in DESCRIBED.items() if key != name}))
