@@ -184,7 +184,7 @@ def write_tracks(armature: bpy.types.Object, tracks: Tracks, curves: bpy.types.b
     for track in tracks.angles:
         _write(curves, f'pose.bones["{track.bone}"].rotation_euler', track.angles)
     for dial in tracks.dials:
-        _write(curves, f'pose.bones["{dial.bone}"]["{dial.key}"]', dial.values[:, None])
+        _write(curves, dial.path or f'pose.bones["{dial.bone}"]["{dial.key}"]', dial.values[:, None])
 
 
 def _write(curves: bpy.types.bpy_prop_collection, path: str, values: Array) -> None:

@@ -28,11 +28,12 @@ class EulerTrack:
 
 @dataclass(frozen=True)
 class DialTrack:
-    """A custom property of a bone, (N,)."""
+    """A custom property of a bone, (N,); `path` is its data path where it is another's, such as the object's."""
 
     bone: str
     key: str
     values: Array
+    path: str = ""
 
 
 @dataclass(frozen=True)

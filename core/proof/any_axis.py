@@ -57,13 +57,22 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
     point = shoulder_point(geometry, settings.torso)
     aim = point + size * unit(settings.aim - point)
     target = np.concatenate([at(settings.hand_hold), aim], axis=1)
+    near = singular(geometry, settings)
+    place = elbow_place(run, expected(run))
+    speed, share = speeds(at(run.samples.elbow), target, near, size)
+    return (speed, replace(place, values=np.where(near, 0.0, place.values)), share)
+
+
+def speeds(elbow: Array, target: Array, near: NDArray[np.bool_], size: float) -> tuple[Measured, Measured]:
+    """`elbow-speed` and `left-out` of an elbow (N, 3) and its target (N, 6); `near` (N,) is in or at the singular set.
+
+    `size` is L in the unit of both.
+    """
     moved = np.linalg.norm(np.diff(target, axis=0), axis=1)
-    elbow = at(run.samples.elbow)
     followed = distance(elbow[1:], elbow[:-1])
     # A target that rests may not move the elbow at all, but for rounding.
     at_rest = np.where(followed <= SLIDE_LIMIT * size, 0.0, np.where(np.isnan(followed), np.nan, np.inf))
     speed = np.divide(followed, moved, out=at_rest, where=moved > 0.0)
-    near = singular(geometry, settings)
     left_out = near[1:] | near[:-1]
     frames, steps = len(elbow), len(left_out)
     values = np.zeros(frames)
@@ -71,10 +80,8 @@ def measure(run: ArmRun) -> tuple[Measured, ...]:
     share = float(left_out.mean()) if steps else 1.0
     before = np.concatenate([elbow[:1], elbow[:-1]])
     note = f"{int(left_out.sum())} of {steps} steps are in the singular set and left out" if left_out.any() else ""
-    place = elbow_place(run, expected(run))
     return (
         Measured("elbow-speed", FACTOR, values, LIMITS["elbow-speed"], before, elbow, note=note),
-        replace(place, values=np.where(near, 0.0, place.values)),
         Measured("left-out", FACTOR, np.full(frames, share), LIMITS["left-out"]),
     )
 
@@ -90,10 +97,15 @@ def singular(geometry: ArmGeometry, settings: ArmSettings, margin: float = MARGI
     shoulder = solve(geometry, settings).shoulder
     clear = np.ones(len(hand), dtype=bool)
     for point in (shoulder_point(geometry, settings.torso), shoulder):
-        # The cross product keeps its digits at both ends, where the arc cosine loses them.
-        sine = np.linalg.norm(np.cross(unit(hand - point), unit(settings.aim - point)), axis=1)
-        clear &= (sine >= np.sin(margin)) & (distance(hand, point) >= NEAREST * size)
+        clear &= off_line(point, hand, settings.aim, size, margin)
     whole = geometry.upper_length * settings.upper_length + geometry.forearm_length * settings.forearm_length
     knee = settings.soft * geometry.options.soft_share
     clear &= (knee >= STRAIGHT) | (np.abs(distance(hand, shoulder) / whole - 1.0) >= STRAIGHT)
     return np.asarray(~clear)
+
+
+def off_line(shoulder: Array, hand: Array, aim: Array, size: float, margin: float = MARGIN) -> NDArray[np.bool_]:
+    """(N,), whether hand and aim (N, 3) are apart by the margin, seen from the shoulder, and the hand is not at it."""
+    # The cross product keeps its digits at both ends, where the arc cosine loses them.
+    sine = np.linalg.norm(np.cross(unit(hand - shoulder), unit(aim - shoulder)), axis=1)
+    return np.asarray((sine >= np.sin(margin)) & (distance(hand, shoulder) >= NEAREST * size))

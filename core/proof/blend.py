@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -73,25 +75,31 @@ def gap(segment: Array, joint: Array, after: Array) -> Array:
 
 
 def _jump(run: ArmRun) -> Measured:
+    samples = run.samples
+    segments = ((samples.upper_arm, at(samples.elbow)), (samples.forearm, at(samples.wrist)))
+    return jump(segments, run.settings.ik, arm_length(run.geometry))
+
+
+def jump(segments: Sequence[tuple[Array, Array]], dial: Array, size: float) -> Measured:
     """Second difference of elbow and wrist along the dial: a jump of j shows as j, smooth motion as (step)² · p''.
+
+    `segments`: frames (N, 4, 4) of upper arm and forearm, each with the joint (N, 3) at its end; `dial` (N,) in equal
+    steps; `size` is L in the frames' unit.
 
     The bound: an orientation slerped over the angle Ω turns at the constant rate Ω, a length changes by Δl at a
     constant rate, so a segment's end has |p''| <= Ω² l + 2 Ω |Δl|, and the wrist's is at most the sum of both
     segments'. Ω, l and Δl come from the first and last frame, which `swing` and the holds judge. Three samples with
     weights 1, 2, 1 may each be off by the limit of a gap.
     """
-    geometry, samples, dial = run.geometry, run.samples, run.settings.ik
-    size = arm_length(geometry)
     step = float(np.abs(np.diff(dial)).max())
     bound = 0.0
-    for frames, joint in ((samples.upper_arm, samples.elbow), (samples.forearm, samples.wrist)):
-        lengths = distance(at(joint), at(frames))[[0, -1]]
+    values = np.zeros(len(dial))
+    for frames, joint in segments:
+        lengths = distance(joint, at(frames))[[0, -1]]
         angle = np.radians(float(turn_error(turn(frames[0]), turn(frames[-1]))))
         bound += angle**2 * float(lengths.max()) + 2.0 * angle * abs(float(lengths[1] - lengths[0]))
-    limit = LIFT_ROOM * step**2 * bound / size + 4.0 * SLIDE_LIMIT
-    values = np.zeros(len(dial))
-    for joint in (samples.elbow, samples.wrist):
-        path = at(joint)
-        bend = np.linalg.norm(path[2:] - 2.0 * path[1:-1] + path[:-2], axis=1) / size
+        bend = np.linalg.norm(joint[2:] - 2.0 * joint[1:-1] + joint[:-2], axis=1) / size
         values[1:-1] = np.maximum(values[1:-1], bend)
-    return Measured("jump", LENGTHS, values, limit, at(samples.wrist), at(samples.wrist))
+    limit = LIFT_ROOM * step**2 * bound / size + 4.0 * SLIDE_LIMIT
+    last = segments[-1][1]
+    return Measured("jump", LENGTHS, values, limit, last, last)

@@ -92,11 +92,16 @@ def rise_band(run: ArmRun) -> Measured:
     shorter for its upper arm raises the shoulder by as much less.
     """
     geometry, samples = run.geometry, run.samples
-    ratio = geometry.clavicle_length / geometry.upper_length
     down = -(turn(samples.torso) @ turn(geometry.torso).T @ geometry.up)
-    shoulder = at(samples.upper_arm)
-    rise = (shoulder - shoulder[0]) @ geometry.up / geometry.upper_length
-    arm = turn(samples.upper_arm)[..., 1]
+    return band(samples.upper_arm, down, geometry.up, geometry.clavicle_length, geometry.upper_length)
+
+
+def band(upper_arm: Array, down: Array, up: Array, clavicle_length: float, upper_length: float) -> Measured:
+    """`rise_band` of an upper arm's frames (N, 4, 4): `down` (N, 3) of the torso, `up` (3,) of the rise, units."""
+    ratio = clavicle_length / upper_length
+    shoulder = at(upper_arm)
+    rise = (shoulder - shoulder[0]) @ up / upper_length
+    arm = turn(upper_arm)[..., 1]
     elevation = np.degrees(np.arctan2(np.linalg.norm(np.cross(arm, down), axis=1), np.sum(arm * down, axis=1)))
     published = np.interp(elevation, ELEVATIONS, RISES) * ratio / PERSONS_RATIO
     factor = np.maximum(rise / published, published / np.maximum(rise, published / 1000.0))

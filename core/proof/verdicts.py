@@ -48,6 +48,19 @@ class Named(Protocol):
     LIMITS: dict[str, float]
 
 
+class Played(Protocol):
+    """Of which arm, motion and case a check is."""
+
+    @property
+    def arm(self) -> str: ...
+
+    @property
+    def motion(self) -> str: ...
+
+    @property
+    def case(self) -> Case: ...
+
+
 class Requirement(Named, Protocol):
     """Shape of those that look at runs that are played."""
 
@@ -105,11 +118,11 @@ def switch_checks(run: SwitchRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]
     worst = max(judged, key=lambda pair: severity(pair[0]))
     kept = [pair for pair in judged if pair[0].verdict == FAIL or pair is worst]
     return tuple(check for check, _ in judged), tuple(
-        _trace(run.before[check.worst_frame, :, :3, 3], check, measured) for check, measured in kept
+        trace_of(run.before[check.worst_frame, :, :3, 3], check, measured) for check, measured in kept
     )
 
 
-def judge(requirement: Named, run: ArmRun | SwitchRun, measured: Measured) -> Check:
+def judge(requirement: Named, run: Played, measured: Measured) -> Check:
     """The verdict on one measure. A value that is not finite fails, whatever its limit."""
     values = np.abs(measured.values)
     finite = np.isfinite(values)
@@ -163,23 +176,33 @@ def check_id(requirement: Named, motion: str, case: Case, arm: str, measure: str
     return f"{requirement.ID}/{motion}/{mode}{case.label}/{arm}/{measure}"
 
 
+def left_out(requirement: Named, case: Case, arm: str, note: str) -> Check:
+    """The check of a requirement that is not applicable in a corner, for the reason in `note`."""
+    return Check(
+        id=check_id(requirement, EVERY_MOTION, case, arm, APPLIES),
+        requirement=requirement.ID,
+        motion=EVERY_MOTION,
+        case=case,
+        arm=arm,
+        measure=APPLIES,
+        unit="1",
+        value=0.0,
+        limit=0.0,
+        verdict=NOT_APPLICABLE,
+        worst_frame=0,
+        samples=0,
+        note=note,
+    )
+
+
 def not_applicable(arm: str) -> tuple[Check, ...]:
     """One check for each requirement and corner whose mode has nothing for it, so that coverage can be counted."""
     return tuple(
-        Check(
-            id=check_id(requirement, EVERY_MOTION, case, arm, APPLIES),
-            requirement=requirement.ID,
-            motion=EVERY_MOTION,
-            case=case,
-            arm=arm,
-            measure=APPLIES,
-            unit="1",
-            value=0.0,
-            limit=0.0,
-            verdict=NOT_APPLICABLE,
-            worst_frame=0,
-            samples=0,
-            note=f"{requirement.ID} looks at {', '.join(requirement.MODES)}; the mode is {case.mode}",
+        left_out(
+            requirement,
+            case,
+            arm,
+            f"{requirement.ID} looks at {', '.join(requirement.MODES)}; the mode is {case.mode}",
         )
         for requirement in EVERY
         for case in CORNERS
@@ -213,10 +236,11 @@ def trace(run: ArmRun, check: Check, measured: Measured) -> Trace:
     """What a plot and a picture of `check` need."""
     samples, frame = run.samples, check.worst_frame
     chain = np.stack([at(bone)[frame] for bone in (samples.clavicle, samples.upper_arm, samples.elbow, samples.wrist)])
-    return _trace(chain, check, measured)
+    return trace_of(chain, check, measured)
 
 
-def _trace(chain: Array, check: Check, measured: Measured) -> Trace:
+def trace_of(chain: Array, check: Check, measured: Measured) -> Trace:
+    """Likewise, with the arm's joints (4, 3) at the worst frame."""
     frame = check.worst_frame
     return Trace(
         check=check.id,

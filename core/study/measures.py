@@ -141,9 +141,7 @@ def rest_length(arm: ArmMotion) -> float:
 def extent(values: Array) -> Extent:
     """Least and most of `values` (N,) without the outliers, and the frames next to them."""
     low, high = np.quantile(values, [OUTLIERS, 1.0 - OUTLIERS])
-    return Extent(
-        float(low), float(high), int(np.argmin(np.abs(values - low))), int(np.argmin(np.abs(values - high)))
-    )
+    return Extent(float(low), float(high), int(np.argmin(np.abs(values - low))), int(np.argmin(np.abs(values - high))))
 
 
 def _between(first: Array, second: Array) -> Array:
