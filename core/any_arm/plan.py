@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-import numpy as np
-
-from ..arm_words import name as arm_name
 from ..card.model import CardArm
 from ..motion.clip import Clip, make_clip
 from ..motion.rounds import hand_round
@@ -141,13 +138,3 @@ def looks(arm: CardArm, run: AnyRun, every: Iterable[Named]) -> tuple[Named, ...
 def frames(runs: Iterable[AnyRun]) -> int:
     """Frames that the host evaluates, all arms at once; one of each run is the planted one."""
     return sum(run.clip.frames + 1 for run in runs)
-
-
-def known_as(arm: CardArm) -> str:
-    """`left arm`."""
-    return arm_name(arm.arm)
-
-
-def ramp(count: int) -> np.ndarray:
-    """The blend's dial from FK to the held hand, the first frame twice: it is the planted one."""
-    return np.concatenate([[0.0], np.linspace(0.0, 1.0, count)])

@@ -99,26 +99,39 @@ def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, 
             f"{spec.motion}, {spec.case.label}: got samples of {run.motion}, {run.case.label}, "
             f"{len(run.samples.wrist)} frames; {frames} of the run are needed"
         )
+    samples = run.samples
+    bones = (samples.clavicle, samples.upper_arm, samples.elbow, samples.wrist)
+    joints = np.stack([at(bone) for bone in bones], axis=1)
     found: list[Check] = []
     traces: list[Trace] = []
     for requirement in REQUIREMENTS:
         if not requirement.applies(spec):
             continue
-        judged = [(judge(requirement, run, measured), measured) for measured in requirement.measure(run)]
-        found += [check for check, _ in judged]
-        worst = max(judged, key=lambda pair: severity(pair[0]))
-        kept = [pair for pair in judged if pair[0].verdict == FAIL or pair is worst]
-        traces += [trace(run, check, measured) for check, measured in kept if check.verdict != NOT_APPLICABLE]
+        some, kept = judged(requirement, run, requirement.measure(run), joints)
+        found += some
+        traces += kept
     return tuple(found), tuple(traces)
 
 
 def switch_checks(run: SwitchRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
     """The checks of a change, and traces of those that failed and of the worst."""
-    judged = [(judge(switch, run, measured), measured) for measured in switch.measure(run)]
-    worst = max(judged, key=lambda pair: severity(pair[0]))
-    kept = [pair for pair in judged if pair[0].verdict == FAIL or pair is worst]
-    return tuple(check for check, _ in judged), tuple(
-        trace_of(run.before[check.worst_frame, :, :3, 3], check, measured) for check, measured in kept
+    return judged(switch, run, switch.measure(run), run.before[..., :3, 3])
+
+
+def judged(
+    requirement: Named, run: Played, measures: Sequence[Measured], joints: Array
+) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
+    """The checks of a requirement's measures on one run, and traces of those that failed and of the worst.
+
+    `joints`: (N, 4, 3) clavicle, shoulder, elbow and wrist, armature space.
+    """
+    found = [(judge(requirement, run, measured), measured) for measured in measures]
+    worst = max(found, key=lambda pair: severity(pair[0]))
+    kept = [pair for pair in found if pair[0].verdict == FAIL or pair is worst]
+    return tuple(check for check, _ in found), tuple(
+        trace_of(joints[check.worst_frame], check, measured)
+        for check, measured in kept
+        if check.verdict != NOT_APPLICABLE
     )
 
 
