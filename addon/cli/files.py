@@ -96,6 +96,18 @@ def open_arms(path: Path, armature: str | None) -> bpy.types.Object:
     return found
 
 
+def open_carded(path: Path, armature: str) -> bpy.types.Object:
+    """Open a .blend and show the armature that a rig card is of, whoever built it. Raises HostError where it is not."""
+    if path.suffix.lower() != BLEND_SUFFIX:
+        raise HostError(f"{path.name!r} is not a .blend file: save the rig as one")
+    open_input(path)
+    found = choose_armature(armature, with_arms=False)
+    if found is None:
+        raise HostError(f"{path.name!r} has no armature")
+    show_scene_of(found)
+    return found
+
+
 def save_blend(path: Path) -> None:
     """Save the open file to `path` through a file beside it."""
     path.parent.mkdir(parents=True, exist_ok=True)

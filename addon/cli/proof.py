@@ -7,7 +7,8 @@ import sys
 import time
 from pathlib import Path
 
-from ...core.errors import MotionError
+from ...core.card import card_json
+from ...core.errors import MotionError, ProofError
 from .text_files import write_text
 
 
@@ -17,6 +18,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("file", type=Path, metavar="FILE.blend")
     command.add_argument("--armature", default=None, metavar="NAME", help="armature to prove, if there are several")
     command.add_argument("--motion", type=Path, default=None, metavar="FILE.bvh", help="recorded motion to add")
+    command.add_argument(
+        "--card", type=Path, default=None, metavar="F", help="rig card of arms that were built elsewhere"
+    )
     command.add_argument("--seed", type=int, default=1, help="of the random motions (default: %(default)s)")
     command.add_argument("--json", type=Path, default=None, metavar="F", help="write results.json")
     command.add_argument("--junit", type=Path, default=None, metavar="F", help="write JUnit XML")
@@ -34,10 +38,16 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def run(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
     from ...core.proof.report.table import table
-    from .. import prove, subjects
+    from .. import any_arm, prove, subjects
     from . import files
 
-    armature = files.open_arms(options.file, options.armature)
+    card = None if options.card is None else card_json.read(options.card)
+    if card is None:
+        armature = files.open_arms(options.file, options.armature)
+    elif options.case is not None:
+        raise ProofError("a case is of arms that Armwright built, and --card is for others: give one of the two")
+    else:
+        armature = files.open_carded(options.file, options.armature or card.rig)
     if options.case is not None:
         from . import case
 
@@ -49,7 +59,10 @@ def run(options: argparse.Namespace) -> int:
         recording = options.motion.read_bytes()
         recorded, made = prove.recorded_clip_of(recording), prove.made_with(options.motion.name, recording)
     bar = ProgressLine()
-    results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show, made)
+    if card is None:
+        results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show, made)
+    else:
+        results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
     bar.end()
     write_results(results, options.json, options.junit, options.html)
     print(table(results))
