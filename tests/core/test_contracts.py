@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import ast
+import hashlib
 import re
 import subprocess
 import sys
+import tempfile
 import tomllib
+import zipfile
 from collections.abc import Iterator
 from fnmatch import fnmatch
 from pathlib import Path
@@ -19,6 +22,8 @@ from armwright.core.version import ARMWRIGHT
 ROOT = Path(__file__).resolve().parents[2]
 LARGEST_FILE = 400  # lines
 HOST_MODULES = ("bpy", "mathutils", "bmesh", "gpu", "blf", "bl_math", "idprop", "imbuf", "aud", "freestyle")
+# The one file of core that uses a package besides numpy.
+DRAWS_WITH_PYGAL = "core/proof/report/plot.py"
 # Folders with Python files that belong to no package.
 OUTSIDE_THE_PACKAGE = ("tests", "devtools")
 
@@ -132,7 +137,13 @@ def test_every_module_of_core_needs_numpy_and_the_standard_library_only() -> Non
     allowed = set(sys.stdlib_module_names) | {"numpy", "armwright"}
     for path in python_files("core"):
         roots = {name.split(".")[0] for name in imports_of(path.read_text(encoding="utf-8"), package_of(path))}
-        assert roots <= allowed, path
+        name = path.relative_to(ROOT).as_posix()
+        assert roots <= allowed | ({"pygal"} if name == DRAWS_WITH_PYGAL else set()), path
+
+
+def test_every_module_of_core_imports_without_the_library_of_the_plots() -> None:
+    done = import_without(("pygal", "importlib_metadata", "zipp"), core_modules())
+    assert done.returncode == 0, done.stderr
 
 
 @pytest.mark.parametrize(
@@ -240,6 +251,34 @@ def test_the_extension_opens_no_connection_and_so_asks_for_no_such_permission() 
         assert not broken(path.read_text(encoding="utf-8"), package_of(path), network), path
 
 
+def test_the_wheels_are_pure_python_named_in_the_manifest_and_in_the_list_of_terms() -> None:
+    wheels = {path.relative_to(ROOT).as_posix(): path for path in tracked_files() if path.suffix == ".whl"}
+    assert sorted(manifest()["wheels"]) == sorted(f"./{name}" for name in wheels)
+    terms = (ROOT / "wheels" / "SOURCES.md").read_text(encoding="utf-8")
+    for name, path in wheels.items():
+        assert name.startswith("wheels/") and name.endswith("-py3-none-any.whl")
+        (row,) = (line for line in terms.splitlines() if f"`{path.name}`" in line)
+        assert hashlib.sha256(path.read_bytes()).hexdigest() in row, name
+        with zipfile.ZipFile(path) as archive:
+            assert [entry for entry in archive.namelist() if "LICENSE" in entry], name
+
+
+def test_the_wheels_draw_a_plot_by_themselves() -> None:
+    # Without the environment's own packages: what the host installs must be enough.
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1])\nimport pygal\nchart = pygal.XY(js=())\n"
+        "chart.add(None, [(0, 1), (1, 2)])\nassert '<path' in chart.render(is_unicode=True)"
+    )
+    # pygal reads its style sheets as files, so it is unpacked as the host does.
+    with tempfile.TemporaryDirectory() as folder:
+        for wheel in manifest()["wheels"]:
+            with zipfile.ZipFile(ROOT / wheel) as archive:
+                archive.extractall(folder)
+        command = [sys.executable, "-I", "-S", "-c", code, folder]
+        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    assert done.returncode == 0, done.stderr
+
+
 def shipped(name: str, patterns: list[str]) -> bool:
     """Whether a file ships: the manifest's patterns follow .gitignore, as far as they are used here."""
     parts = name.split("/")
@@ -261,7 +300,9 @@ def test_only_what_runs_ships() -> None:
         if shipped(name.relative_to(ROOT).as_posix(), patterns)
     ]
     tops = {name.split("/")[0] for name in ships}
-    assert {"__init__.py", "blender_manifest.toml", "LICENSE", "core", "addon"} <= tops
-    assert tops <= {"__init__.py", "__main__.py", "blender_manifest.toml", "LICENSE", "README.md", "core", "addon"}
+    assert {"__init__.py", "blender_manifest.toml", "LICENSE", "core", "addon", "wheels"} <= tops
+    assert tops <= {
+        *("__init__.py", "__main__.py", "blender_manifest.toml", "LICENSE", "README.md", "core", "addon", "wheels")
+    }
     assert not shipped(".venv/3.11/bin/python", patterns) and not shipped("core/__pycache__/x.pyc", patterns)
     assert not shipped("out/demo/demo.blend", patterns) and not shipped(".ci/run", patterns)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -13,11 +14,15 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from report_cases import CHAIN, check, failing, trace
 
+from armwright.core.errors import ProofError
 from armwright.core.proof.report import plot as curve
 from armwright.core.proof.report.figures import figure
-from armwright.core.proof.report.plot import plot
+from armwright.core.proof.report.plot import key, plot
 from armwright.core.proof.results import Check, Trace
 
+LARGEST_PLOT = 20_000  # bytes
+# Labels take at least so much of a plot's width and height, user units.
+INDENT = 20
 NUMBER = r"-?\d+(?:\.\d+)?"
 
 
@@ -28,6 +33,16 @@ def of_class(svg: str, name: str) -> list[ET.Element]:
 def line_height(svg: str) -> float:
     (line,) = of_class(svg, "limit")
     return float(re.findall(NUMBER, line.get("d", ""))[1])
+
+
+def ticks(svg: str) -> dict[str, float]:
+    """Heights of the lines of the vertical axis by their labels."""
+    root = ET.fromstring(svg)
+    (axis,) = (group for group in root.iter("g") if (group.get("class") or "").startswith("axis y"))
+    return {
+        str(tick.findtext("text")): float(re.findall(NUMBER, tick.find("path").get("d", ""))[1])  # type: ignore[union-attr]
+        for tick in axis.findall("g")
+    }
 
 
 def centre(element: ET.Element) -> tuple[float, float]:
@@ -42,23 +57,51 @@ def drawn(values: list[float], limit: float, worst: int) -> str:
 def test_the_mark_is_over_its_frame_and_above_the_limit_when_it_fails() -> None:
     svg = drawn([1.0, 2.0, 4.0, 1.0, 1.0], 3.0, 2)
     x, y = centre(of_class(svg, "mark")[0])
-    assert x == pytest.approx((curve.LEFT + curve.WIDTH - curve.RIGHT) / 2, abs=0.1)
+    line = [float(number) for number in re.findall(NUMBER, of_class(svg, "limit")[0].get("d", ""))]
+    assert x == pytest.approx((line[0] + line[2]) / 2, abs=0.1)
     assert y < line_height(svg)
 
 
 def test_a_linear_axis_places_values_in_proportion() -> None:
     svg = drawn([1.0, 4.0], 2.0, 1)
-    base = curve.HEIGHT - curve.BOTTOM
+    base = ticks(svg)["0"]
     assert base - line_height(svg) == pytest.approx((base - centre(of_class(svg, "mark")[0])[1]) / 2, abs=0.1)
+    assert ticks(svg)["2"] == pytest.approx(line_height(svg), abs=0.1)
 
 
 def test_a_logarithmic_axis_gives_each_decade_the_same_height() -> None:
-    heights = [centre(of_class(drawn([1e-6, peak], 1e-6, 1), "mark")[0])[1] for peak in (2e-4, 2e-3)]
-    lows = [line_height(drawn([1e-6, peak], 1e-6, 1)) for peak in (2e-4, 2e-3)]
-    span = [curve.HEIGHT - curve.BOTTOM - curve.TOP] * 2
-    # The axes have three and four decades: from 1e-6 to 1e-3 and to 1e-2.
-    found = [(low - height) / size for low, height, size in zip(lows, heights, span, strict=True)]
-    assert found == pytest.approx([math.log10(200) / 3, math.log10(2000) / 4], abs=0.01)
+    svg = drawn([1e-6, 2e-3], 1e-5, 1)
+    heights = list(ticks(svg).values())
+    assert list(ticks(svg)) == ["10⁻⁶", "10⁻⁵", "10⁻⁴", "10⁻³", "0.01"]
+    assert -np.diff(heights) == pytest.approx([heights[0] - heights[1]] * 4, abs=0.11)
+    assert line_height(svg) == pytest.approx(ticks(svg)["10⁻⁵"], abs=0.1)
+    part = (ticks(svg)["10⁻³"] - centre(of_class(svg, "mark")[0])[1]) / (heights[0] - heights[1])
+    assert part == pytest.approx(math.log10(2.0), abs=0.01)
+
+
+def test_a_plot_has_no_script_no_style_sheet_and_no_day_in_it() -> None:
+    svg = drawn([1.0, 2.0], 3.0, 1)
+    tags = {element.tag for element in ET.fromstring(svg).iter()}
+    assert tags == {"svg", "g", "path", "text", "circle"}
+    assert not re.search(r"https?:|<!--|<\?|url\(|style=", svg)
+
+
+def test_the_key_says_unit_limit_and_worst_value() -> None:
+    words = key(failing(value=8e-5, limit=2e-6))
+    assert "arm lengths, L" in words and "limit 2×10⁻⁶ L" in words and "worst 8×10⁻⁵ L" in words
+
+
+def test_names_stay_text_in_plot_and_key() -> None:
+    name = '<script>"&'
+    item = failing(measure=name, unit=name)
+    assert "<script>" not in plot(item, trace(item)) + key(item)
+    assert name in str(ET.fromstring(plot(item, trace(item))).get("aria-label"))
+
+
+def test_a_missing_library_is_named_with_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "pygal", None)
+    with pytest.raises(ProofError, match="needs the Python package pygal"):
+        drawn([1.0], 3.0, 0)
 
 
 def test_a_frame_without_a_number_leaves_a_gap_and_a_mark() -> None:
@@ -72,9 +115,14 @@ def test_a_long_recording_keeps_its_peak() -> None:
     values = [1.0] * 50_000
     values[31_237] = 9.0
     svg = drawn(values, 3.0, 31_237)
-    assert len(svg) < 20_000
+    assert len(svg) < LARGEST_PLOT
     places = re.findall(rf"({NUMBER}) ({NUMBER})", of_class(svg, "curve")[0].get("d", ""))
     assert min(float(y) for _, y in places) == pytest.approx(centre(of_class(svg, "mark")[0])[1], abs=0.1)
+
+
+def test_no_plot_is_large_however_often_it_is_interrupted() -> None:
+    for values in ([1.0] * 420, [math.nan, 1.0] * 210, [math.nan, 1.0, 1.0] * 1000, [math.nan] * 5000):
+        assert len(drawn(values, 3.0, 0)) < LARGEST_PLOT
 
 
 finite = st.floats(0.0, 1e300)
@@ -88,10 +136,10 @@ def test_any_values_give_a_well_formed_curve_inside_its_frame(values: list[float
     ok = np.isfinite(values)
     svg = drawn(values, limit, int(np.argmax(values)) if ok.all() else int(np.argmin(ok)))
     assert not re.search(r"nan|inf\b", svg)
-    for line in of_class(svg, "curve"):
+    for line in of_class(svg, "curve") + of_class(svg, "limit"):
         for x, y in re.findall(rf"({NUMBER}) ({NUMBER})", line.get("d", "")):
-            assert curve.LEFT <= float(x) <= curve.WIDTH
-            assert curve.TOP <= float(y) <= curve.HEIGHT - curve.BOTTOM
+            assert 0.0 <= float(x) <= curve.WIDTH - INDENT
+            assert 0.0 <= float(y) <= curve.HEIGHT - INDENT
 
 
 def pose(item: Check, of: Trace | None = None) -> str:

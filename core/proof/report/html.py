@@ -13,7 +13,7 @@ from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check,
 from ..results_json import summary
 from .advice import advice
 from .figures import figure
-from .plot import plot
+from .plot import key, plot
 from .style import EMBLEM, STYLE
 from .summary import (
     HOLDING,
@@ -225,7 +225,8 @@ def _evidence(check: Check, trace: Trace, lengths: Mapping[str, float], anchor: 
     return (
         f'<figure data-check="{_text(check.id)}"{described}>\n<figcaption>{MARKS[check.verdict]} '
         f"{_text(check.measure)}, {quantity(check.value, check.unit)}, {_text(arm_name(check.arm))}<br>"
-        f'<code>{_text(check.id)}</code>{note}</figcaption>\n<div class="pair">{plot(check, trace)}{pose}</div>\n'
+        f'<code>{_text(check.id)}</code>{note}</figcaption>\n<div class="pair">'
+        f"<div>{key(check)}{plot(check, trace)}</div>{pose}</div>\n"
         "</figure>\n"
     )
 

@@ -48,17 +48,21 @@ border-radius:3px;white-space:nowrap;vertical-align:.12em}
 table.matrix{margin-top:1.2rem}figure{margin:1rem 0 1.4rem;break-inside:avoid}
 figcaption{font-size:.92rem;margin-bottom:.3rem;overflow-wrap:anywhere}
 figcaption code{color:var(--soft)}
+p.key{display:flex;flex-wrap:wrap;gap:0 1.2rem;margin:0;font-size:.85rem;color:var(--soft)}
+.limit-key{color:var(--bad)}.limit-key:before{content:"";display:inline-block;width:1.6em;margin-right:.4em;
+border-top:2px dashed;vertical-align:.25em}
+.mark-key:before{content:"";display:inline-block;width:.62em;height:.62em;margin-right:.35em;
+border:2px solid var(--ink);border-radius:50%}
 .pair{display:grid;grid-template-columns:1fr 1fr;gap:1.6rem}
 svg{display:block;width:100%;height:auto}
 svg text{font:13px system-ui,sans-serif;fill:var(--ink)}
 svg .tick,svg .part,svg .caption{fill:var(--soft)}svg .part{font-size:12px}
 .grid{stroke:var(--rule);fill:none}.axis{stroke:var(--soft);fill:none}
 .limit{stroke:var(--bad);stroke-width:1.5;stroke-dasharray:7 4;fill:none}
-svg .limit-text{fill:var(--bad)}
-svg .limit-text,svg .mark-text,svg .part{paint-order:stroke;stroke:var(--sheet);stroke-width:4px;stroke-linejoin:round}
+svg .mark-text,svg .part{paint-order:stroke;stroke:var(--sheet);stroke-width:4px;stroke-linejoin:round}
 .curve{stroke:var(--curve);stroke-width:2;fill:none;stroke-linejoin:round;stroke-linecap:round}
 .hole{stroke:var(--bad);stroke-width:1.5;opacity:.45;fill:none}
-.drop{stroke:var(--ink);stroke-dasharray:2 3;fill:none}.mark{fill:var(--sheet);stroke:var(--ink);stroke-width:2.5}
+.axis text{text-anchor:middle}.axis.y text{text-anchor:end}.mark{fill:var(--sheet);stroke:var(--ink);stroke-width:2.5}
 svg .mark-text{font-weight:600}
 .bone{fill:var(--rule);stroke:var(--soft)}.joint{fill:var(--sheet);stroke:var(--ink);stroke-width:2}
 .lens{fill:var(--sheet);stroke:var(--soft);stroke-width:1.5}.leader{stroke:var(--soft);stroke-dasharray:3 3}
@@ -76,7 +80,7 @@ header svg{width:44px;height:60px;grid-row:1;align-self:start}h1{font-size:1.4re
 .tally{grid-column:1/-1}.matrix th small{display:none}.matrix th:first-child{width:27%}
 .matrix th,.matrix td{padding:.3rem .15rem .3rem .3rem;font-size:.8rem}.matrix th:first-child{padding-left:0}
 .matrix td span{font-size:.75rem}.matrix td .wide{display:none}.matrix td{border-left-width:2px}
-.pair{grid-template-columns:1fr}svg text{font-size:15px}svg .part{font-size:14px}
+.pair{grid-template-columns:1fr}svg text{font-size:16px}svg .part{font-size:14px}
 dl{grid-template-columns:1fr}dd{margin-bottom:.4rem}}
 @media print{:root{--paper:#fff;--sheet:#fff;--ink:#000;--soft:#444;--rule:#bbb;--good:#0d6357;--good-wash:#e7f2ee;
 --bad:#a82314;--bad-wash:#f9e1db;--far:#7a5300;--far-wash:#f6ebcd;--curve:#274a63}
