@@ -124,6 +124,9 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
         except OSError as problem:
             self.report({"ERROR"}, f"{path}: {problem.strerror}: choose another folder")
             return {"CANCELLED"}
+        except ArmwrightError as problem:
+            self.report({"ERROR"}, str(problem))
+            return {"CANCELLED"}
         self.report({"INFO"}, f"Report written to {path}")
         return {"FINISHED"}
 

@@ -56,7 +56,7 @@ class Check:
 
 @dataclass(frozen=True)
 class Trace:
-    """What a plot and a picture of one check need; kept for failing checks and for the worst of each requirement.
+    """What a plot and a picture of one check need; kept for checks that fail or come near, bounded by `keep`.
 
     Attributes:
         check: id of the check.

@@ -36,6 +36,9 @@ Array = NDArray[np.float64]
 
 # Failing checks whose traces are kept; a rig that fails everywhere is not better explained by more of them.
 MOST_FAILING = 60
+# A check that holds is near its limit when it uses more than this part of it; traces are kept of so many a requirement.
+NEAR = 0.5
+MOST_NEAR = 3
 # Motion and measure in the id of a check for a requirement that a mode does not have.
 EVERY_MOTION, APPLIES = "every-motion", "applies"
 
@@ -89,7 +92,7 @@ EVERY: tuple[Named, ...] = (*REQUIREMENTS, switch)
 
 
 def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
-    """Every check of a run, and traces of those that failed and of the worst of each requirement.
+    """Every check of a run, and traces of those that failed or came near, and of the worst of each requirement.
 
     Raises ProofError where the run is not of `spec`, or its samples are not of the clip's length.
     """
@@ -114,25 +117,30 @@ def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, 
 
 
 def switch_checks(run: SwitchRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
-    """The checks of a change, and traces of those that failed and of the worst."""
+    """The checks of a change, and traces of those that failed or came near, and of the worst."""
     return judged(switch, run, switch.measure(run), run.before[..., :3, 3])
 
 
 def judged(
     requirement: Named, run: Played, measures: Sequence[Measured], joints: Array
 ) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
-    """The checks of a requirement's measures on one run, and traces of those that failed and of the worst.
+    """The checks of a requirement's measures on one run; traces of those that failed or came near, and of the worst.
 
     `joints`: (N, 4, 3) clavicle, shoulder, elbow and wrist, armature space.
     """
     found = [(judge(requirement, run, measured), measured) for measured in measures]
     worst = max(found, key=lambda pair: severity(pair[0]))
-    kept = [pair for pair in found if pair[0].verdict == FAIL or pair is worst]
+    kept = [pair for pair in found if pair[0].verdict == FAIL or is_near(pair[0]) or pair is worst]
     return tuple(check for check, _ in found), tuple(
         trace_of(joints[check.worst_frame], check, measured)
         for check, measured in kept
         if check.verdict != NOT_APPLICABLE
     )
+
+
+def is_near(check: Check) -> bool:
+    """Whether a check holds, but by less than half of its limit."""
+    return check.verdict == PASS and severity(check) > NEAR
 
 
 def judge(requirement: Named, run: Played, measured: Measured) -> Check:
@@ -268,21 +276,28 @@ def _point(points: Array | None, frame: int) -> Array:
     return np.zeros((0, 3)) if points is None else points[frame : frame + 1].copy()
 
 
-def keep(traces: Sequence[Trace], found: Sequence[Check], most_failing: int = MOST_FAILING) -> tuple[Trace, ...]:
-    """The traces to keep of those of many runs: the worst failing ones and the worst of each requirement.
+def keep(
+    traces: Sequence[Trace], found: Sequence[Check], most_failing: int = MOST_FAILING, most_near: int = MOST_NEAR
+) -> tuple[Trace, ...]:
+    """The traces to keep of those of many runs, worst first.
 
-    Call it after each run with what was kept before and the run's own; `found` has the checks of all of them.
+    They are the `most_failing` worst failing ones of all, the `most_near` nearest to their limit of each requirement,
+    and the worst of each requirement, so at most most_failing + (most_near + 1) * requirements. Call it after each run
+    with what was kept before and the run's own; `found` has the checks of all of them.
     """
     by_id: Mapping[str, Check] = {check.id: check for check in found}
     ordered = sorted(traces, key=lambda item: -severity(by_id[item.check]))
     kept: dict[str, Trace] = {}
     worst: set[str] = set()
+    near: dict[str, int] = {}
     failing = 0
     for item in ordered:
         check = by_id[item.check]
         fails = check.verdict == FAIL and failing < most_failing
-        if fails or check.requirement not in worst:
+        comes_near = is_near(check) and near.get(check.requirement, 0) < most_near
+        if fails or comes_near or check.requirement not in worst:
             kept[item.check] = item
             failing += check.verdict == FAIL
+            near[check.requirement] = near.get(check.requirement, 0) + is_near(check)
         worst.add(check.requirement)
     return tuple(kept.values())

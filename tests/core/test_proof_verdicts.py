@@ -131,7 +131,7 @@ def test_kept_traces_stay_bounded_and_hold_the_worst() -> None:
     for number, case in enumerate(CORNERS):
         for requirement in verdicts.REQUIREMENTS:
             verdict = FAIL if requirement.ID == "swing" else PASS
-            check = _check(requirement, f"lean-{number}", case, float(number), verdict)
+            check = _check(requirement, f"lean-{number}", case, float(number), verdict, 100.0)
             found.append(check)
             traces.append(Trace(check.id, np.zeros(1), np.zeros((4, 3)), np.zeros((0, 3)), np.zeros((0, 3))))
             kept = verdicts.keep([*kept, traces[-1]], found, most_failing=5)
@@ -143,6 +143,35 @@ def test_kept_traces_stay_bounded_and_hold_the_worst() -> None:
         assert [by_id[t.check].value for t in kept if by_id[t.check].requirement == requirement.ID] == [31.0]
 
 
+def _kept(values: list[float], **bounds: int) -> list[float]:
+    """Values of the checks of hold-elbow, limit 1, whose traces are kept when each is a run's."""
+    found: list[Check] = []
+    kept: tuple[Trace, ...] = ()
+    for number, value in enumerate(values):
+        check = _check(hold_elbow, f"lean-{number}", CORNERS[0], value, PASS if value <= 1.0 else FAIL)
+        found.append(check)
+        new = Trace(check.id, np.zeros(1), np.zeros((4, 3)), np.zeros((0, 3)), np.zeros((0, 3)))
+        kept = verdicts.keep([*kept, new], found, **bounds)
+    by_id = {check.id: check for check in found}
+    return [by_id[trace.check].value for trace in kept]
+
+
+def test_the_checks_nearest_to_their_limit_leave_traces_up_to_a_bound() -> None:
+    assert _kept([0.1, 0.2]) == [0.2]
+    assert _kept([0.5, 0.51]) == [0.51]
+    assert _kept([0.6, 0.9, 0.7, 0.1, 0.8, 1.0]) == [1.0, 0.9, 0.8]
+    assert _kept([0.6, 3.0, 0.7, 2.0, 0.8, 0.9], most_failing=1, most_near=2) == [3.0, 0.9, 0.8]
+
+
+def test_a_run_leaves_traces_of_all_that_came_near() -> None:
+    run = run_of(SPEC)
+    for bones in (run.samples.elbow, run.samples.wrist):
+        bones[100, 0, 3] += 0.8 * 2e-6 * (run.geometry.upper_length + run.geometry.forearm_length)
+    found, traces = verdicts.checks(SPEC, run)
+    near = {check.id for check in found if verdicts.is_near(check) and check.requirement == "hold-elbow"}
+    assert len(near) >= 2 and near <= {trace.check for trace in traces}
+
+
 def test_samples_of_another_run_are_refused() -> None:
     other = next(item for item in RUNS if item.motion == "shrug" and item.case == SPEC.case)
     with pytest.raises(ProofError, match="shrug"):
@@ -150,7 +179,12 @@ def test_samples_of_another_run_are_refused() -> None:
 
 
 def _check(
-    requirement: verdicts.Requirement, motion: str, case: Case, value: float = 0.0, verdict: str = PASS
+    requirement: verdicts.Requirement,
+    motion: str,
+    case: Case,
+    value: float = 0.0,
+    verdict: str = PASS,
+    limit: float = 1.0,
 ) -> Check:
     name = verdicts.check_id(requirement, motion, case, "L", "m")
-    return Check(name, requirement.ID, motion, case, "L", "m", "1", value, 1.0, verdict, 0, 1)
+    return Check(name, requirement.ID, motion, case, "L", "m", "1", value, limit, verdict, 0, 1)

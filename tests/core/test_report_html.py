@@ -166,6 +166,22 @@ def test_a_requirement_that_holds_shows_its_worst_check() -> None:
     assert shown == [far.id]
 
 
+def test_checks_near_their_limit_have_curves_too_the_nearest_first() -> None:
+    items = [check("swing", "none", motion=f"lean-{n}", value=n * 2e-7) for n in (1, 6, 9, 7)]
+    root = tree(results(items))
+    shown = [node.attributes["data-check"] for node in root.all("figure")]
+    assert shown == [items[2].id, items[3].id, items[1].id]
+    assert "2 more checks over half of the limit" in root.all("summary")[0].text
+    part = tree(results(items, results([items[2], items[3]]).traces))
+    assert "2 more checks over half of the limit, the nearest 1 with curves" in part.all("summary")[0].text
+
+
+def test_a_failing_requirement_shows_what_came_near_after_what_failed() -> None:
+    items = [failing(), check(value=1.5e-6, motion="shrug"), check(value=0.5e-6, motion="lean")]
+    shown = [node.attributes["data-check"] for node in tree(results(items)).all("figure")]
+    assert shown == [items[0].id, items[1].id]
+
+
 def test_every_check_is_listed_once_worst_first() -> None:
     rows = [row for details in tree(results(MIXED)).all("details") for row in details.all("tr") if row.all("td")]
     assert len(rows) == len(MIXED)

@@ -11,6 +11,7 @@ from ...errors import ProofError
 from ..cases import MODES
 from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, MadeWith, Results, Trace
 from ..results_json import summary
+from ..verdicts import is_near
 from .advice import advice
 from .figures import figure
 from .plot import key, plot
@@ -166,9 +167,11 @@ def _requirement(
         yield f"<p>{_worst_sentence(found)}</p>\n"
     if verdict == FAIL:
         yield from _failures(index, found, traces, lengths)
+        yield from _near(found, traces, lengths)
     elif verdict != NOT_APPLICABLE:
         if found.worst.id in traces:
             yield _evidence(found.worst, traces[found.worst.id], lengths)
+        yield from _near(found, traces, lengths)
         beyond = [check for check in found.checks if check.verdict == OUT_OF_REACH]
         if beyond:
             yield _beyond(max(beyond, key=badness), len(beyond))
@@ -215,6 +218,19 @@ def _failures(index: int, found: Group, traces: Mapping[str, Trace], lengths: Ma
         if len(shown) < len(checks):
             hidden = number_of(len(checks) - len(shown), "failing check")
             yield f"<p>Curves are kept for the worst only: {hidden} more in the list below.</p>\n"
+
+
+def _near(found: Group, traces: Mapping[str, Trace], lengths: Mapping[str, float]) -> Iterator[str]:
+    """Folded: the checks that hold but come near their limit, other than the one that is shown in full."""
+    near = [check for check in found.checks if is_near(check) and check is not found.worst]
+    shown = sorted((check for check in near if check.id in traces), key=badness, reverse=True)
+    if not shown:
+        return
+    more = f", the nearest {len(shown)}" if len(shown) < len(near) else ""
+    yield f"<details><summary>{number_of(len(near), 'more check')} over half of the limit{more} with curves</summary>\n"
+    for check in shown:
+        yield _evidence(check, traces[check.id], lengths)
+    yield "</details>\n"
 
 
 def _evidence(check: Check, trace: Trace, lengths: Mapping[str, float], anchor: str = "") -> str:
