@@ -7,8 +7,13 @@ import sys
 import time
 from pathlib import Path
 
-from ...core.card import card_json
-from ...core.errors import MotionError, ProofError
+    if card is None:
+        subject = subjects.subject_of(armature)
+        results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
+    else:
+        subject = any_arm_rig.subject_of_card(armature, card)
+        results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
+    shots = () if options.html is None or options.no_pictures else _shots(subject, results, recorded, bar)
 from .text_files import write_text
 
 
@@ -25,6 +30,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--json", type=Path, default=None, metavar="F", help="write results.json")
     command.add_argument("--junit", type=Path, default=None, metavar="F", help="write JUnit XML")
     command.add_argument("--html", type=Path, default=None, metavar="F", help="write the report page")
+    command.add_argument("--no-pictures", action="store_true", help="leave rendered poses out of the page")
     command.add_argument(
         "--case",
         type=Path,
@@ -38,7 +44,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def run(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
     from ...core.proof.report.table import table
-    from .. import any_arm, prove, subjects
+    from .. import any_arm, any_arm_rig, prove, subjects
     from . import files
 
     card = None if options.card is None else card_json.read(options.card)
@@ -59,17 +65,40 @@ def run(options: argparse.Namespace) -> int:
         recording = options.motion.read_bytes()
         recorded, made = prove.recorded_clip_of(recording), prove.made_with(options.motion.name, recording)
     bar = ProgressLine()
+<<<<<<< HEAD
     if card is None:
         results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show, made)
     else:
         results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
+=======
+    subject = subjects.subject_of(armature)
+    results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
+    shots = () if options.html is None or options.no_pictures else _shots(subject, results, recorded, bar)
+>>>>>>> 52258cf (A rendered picture of the worst pose of each failing requirement, with the slide drawn on it)
     bar.end()
-    write_results(results, options.json, options.junit, options.html)
+    write_results(results, options.json, options.junit, options.html, shots=shots)
     print(table(results))
     return 1 if any(check.verdict == "fail" for check in results.checks) else 0
 
 
-def write_results(results, json: Path | None, junit: Path | None, html: Path | None, pictures=()) -> None:  # type: ignore[no-untyped-def]
+def _shots(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-untyped-def]
+    """Pictures of the worst poses; a picture that can not be made costs no proof, and is said."""
+    from .. import prove, worst_picture
+
+    def show(done: int, total: int) -> None:
+        bar.show(prove.Progress(done, total, "pictures of the worst poses"))
+
+    try:
+        return worst_picture.worst_pictures(subject, results, recorded, show)
+    except ArmwrightError as problem:
+        bar.end()
+        print(f"note: the page has no pictures of poses: {problem}", file=sys.stderr)
+        return ()
+
+
+def write_results(  # type: ignore[no-untyped-def]
+    results, json: Path | None, junit: Path | None, html: Path | None, pictures=(), shots=()
+) -> None:
     """Write the forms of the results that were asked for."""
     from ...core.proof import results_json
     from ...core.proof.report import html as page
@@ -78,7 +107,7 @@ def write_results(results, json: Path | None, junit: Path | None, html: Path | N
     for path, text in (
         (json, lambda: results_json.to_text(results)),
         (junit, lambda: suite.junit(results)),
-        (html, lambda: page.page(results, pictures)),
+        (html, lambda: page.page(results, pictures, shots)),
     ):
         if path is not None:
             write_text(path, text())

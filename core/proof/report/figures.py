@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import html
 import itertools
-import math
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...arm_words import SIDE_WORDS, side_of
 from ..results import Check, Trace
+from . import lens
 from .summary import quantity
 
 Array = NDArray[np.float64]
@@ -24,12 +24,8 @@ VIEW_WIDTH = WIDTH // 2
 # Square that holds the arm, and the lens beside it, within a view; user units.
 ARM_LEFT, ARM_TOP, ARM_SIZE = 10.0, 36.0, 128.0
 LENS_X, LENS_Y, LENS_RADIUS = 192.0, 88.0, 40.0
-# Part of the lens's radius that the slide takes up.
-LENS_SHARE = 0.72
 # A slide below this is nothing but the rounding of coordinates, units of the arm's length.
 LEAST_SLIDE = 1e-12
-# A lens that enlarges less than this explains nothing.
-LEAST_FACTOR = 1.5
 JOINTS = ("clavicle", "shoulder", "elbow", "wrist")
 
 
@@ -38,7 +34,7 @@ def figure(check: Check, trace: Trace, length: float) -> str:
     chain = np.asarray(trace.chain, float)
     if chain.shape != (4, 3) or not np.isfinite(chain).all() or not length > 0.0:
         return ""
-    wanted, found = _held(trace)
+    wanted, found = held(trace)
     slide = float(np.linalg.norm(found - wanted)) / length if wanted is not None and found is not None else 0.0
     label = f"Pose at frame {check.worst_frame}, from the front and from the {_side(check)} side"
     if slide > LEAST_SLIDE:
@@ -54,7 +50,11 @@ def figure(check: Check, trace: Trace, length: float) -> str:
         f'<g transform="translate({index * VIEW_WIDTH} 0)">'
         f'<text class="caption" x="{ARM_LEFT:g}" y="18">{html.escape(name)}</text>'
         + _view(chain - centre, right, ARM_SIZE / extent, length)
-        + (_lens(wanted, found, centre, right, ARM_SIZE / extent, length, slide) if slide > LEAST_SLIDE else "")
+        + (
+            _slide(wanted, found, centre, right, ARM_SIZE / extent, length)
+            if wanted is not None and found is not None and slide > LEAST_SLIDE
+            else ""
+        )
         + "</g>"
         for index, (name, right) in enumerate(views)
     ]
@@ -69,7 +69,7 @@ def _side(check: Check) -> str:
     return SIDE_WORDS[side_of(check.arm)]
 
 
-def _held(trace: Trace) -> tuple[Array, Array] | tuple[None, None]:
+def held(trace: Trace) -> tuple[Array, Array] | tuple[None, None]:
     """The held point that is furthest off: where it should be, where it was."""
     wanted, found = np.asarray(trace.wanted, float), np.asarray(trace.found, float)
     if wanted.shape != found.shape or wanted.ndim != 2 or not len(wanted):
@@ -104,8 +104,8 @@ def _view(chain: Array, right: Array, scale: float, length: float) -> str:
         parts.append(
             f'<text class="part" x="{place[0] + shift:.1f}" y="{place[1]:.1f}" text-anchor="{anchor}">{name}</text>'
         )
-    size = _nice(0.3 * ARM_SIZE / (scale * length))
-    return "".join(parts) + _bar(ARM_LEFT, HEIGHT - 24.0, size * length * scale, size)
+    size, label = _arm_lengths(0.3 * ARM_SIZE / (scale * length))
+    return "".join(parts) + lens.bar(ARM_LEFT, HEIGHT - 24.0, size * length * scale, label)
 
 
 def _blade(head: Array, tail: Array, clavicle: bool) -> str:
@@ -120,40 +120,19 @@ def _blade(head: Array, tail: Array, clavicle: bool) -> str:
     return f'<path class="bone" d="M{path}Z"/>'
 
 
-def _lens(
-    wanted: Array | None, found: Array | None, centre: Array, right: Array, scale: float, length: float, slide: float
-) -> str:
-    """The held point magnified. The lens is round the wanted point, its scale is the same in both views."""
-    assert wanted is not None and found is not None
-    (spot, there) = _project(np.stack([wanted, found]) - centre, right, scale)
-    magnified = LENS_RADIUS * LENS_SHARE / (slide * length)
-    if magnified / scale < LEAST_FACTOR:
-        return _pair(spot, there) + _legend()
-    middle = np.array([LENS_X, LENS_Y])
-    size = _nice(0.9 * LENS_RADIUS / (magnified * length))
-    bar = size * length * magnified
-    # From the small ring to the lens's rim, on the side that looks at it.
-    towards = spot - middle
-    rim = middle + towards / max(float(np.hypot(*towards)), 1e-9) * LENS_RADIUS
-    return (
-        f'<path class="leader" d="M{spot[0]:.1f} {spot[1]:.1f}L{rim[0]:.1f} {rim[1]:.1f}"/>'
-        f'<circle class="spot" cx="{spot[0]:.1f}" cy="{spot[1]:.1f}" r="8"/>'
-        f'<circle class="lens" cx="{LENS_X:g}" cy="{LENS_Y:g}" r="{LENS_RADIUS:g}"/>'
-        + _pair(middle, middle + (there - spot) / scale * magnified)
-        + f'<text class="part" x="{LENS_X:g}" y="{LENS_Y - LENS_RADIUS - 8:g}" text-anchor="middle">'
-        f"enlarged {_times(magnified / scale)}</text>"
-        + _bar(LENS_X - bar / 2.0, LENS_Y + LENS_RADIUS + 18.0, bar, size)
-        + _legend()
+def _slide(wanted: Array, found: Array, centre: Array, right: Array, scale: float, length: float) -> str:
+    """The held point, magnified where its slide is small. The lens's scale is the same in both views."""
+    spot, there = _project(np.stack([wanted, found]) - centre, right, scale)
+    # A slide along the view is no point: the lens is made for the whole slide.
+    whole = float(np.linalg.norm(found - wanted)) * scale
+    return lens.slide(spot, there, np.array([LENS_X, LENS_Y]), LENS_RADIUS, _arm_lengths, scale * length, whole) + (
+        _legend()
     )
 
 
-def _pair(wanted: Array, found: Array) -> str:
-    """Ring, dot and the way from one to the other, on the page."""
-    return (
-        f'<path class="slide" d="M{wanted[0]:.1f} {wanted[1]:.1f}L{found[0]:.1f} {found[1]:.1f}"/>'
-        f'<circle class="wanted" cx="{wanted[0]:.1f}" cy="{wanted[1]:.1f}" r="6"/>'
-        f'<circle class="found" cx="{found[0]:.1f}" cy="{found[1]:.1f}" r="4"/>'
-    )
+def _arm_lengths(most: float) -> tuple[float, str]:
+    size = lens.nice(most)
+    return size, quantity(size, "L")
 
 
 def _legend() -> str:
@@ -164,25 +143,3 @@ def _legend() -> str:
         f'<circle class="found" cx="{ring:g}" cy="{HEIGHT - 15}" r="4"/>'
         f'<text class="part" x="{dot:g}" y="{HEIGHT - 11}">found</text>'
     )
-
-
-def _times(factor: float) -> str:
-    """How much the lens enlarges, one digit: the bar is exact, this is for the eye."""
-    if factor >= 1e6:
-        return f"{quantity(float(f'{factor:.0e}'), '1')}×"
-    return f"{float(f'{factor:.1g}' if factor >= 1 else f'{factor:.2g}'):,g}×"
-
-
-def _bar(x: float, y: float, width: float, size: float) -> str:
-    """A scale bar of `size` arm lengths with its label underneath."""
-    return (
-        f'<path class="bar" d="M{x:.1f} {y - 4:.1f}v8m0 -4h{width:.1f}m0 -4v8"/>'
-        f'<text class="part" x="{x + width / 2:.1f}" y="{y + 15:.1f}" text-anchor="middle">'
-        f"{html.escape(quantity(size, 'L'))}</text>"
-    )
-
-
-def _nice(value: float) -> float:
-    """The largest of 1, 2 or 5 times a power of ten that is not above `value`."""
-    power = 10.0 ** math.floor(math.log10(value))
-    return max(factor * power for factor in (1.0, 2.0, 5.0) if factor * power <= value * (1.0 + 1e-9))

@@ -15,6 +15,8 @@ from ..verdicts import is_near
 from .advice import advice
 from .figures import figure
 from .plot import key, plot
+from .shot import Shot
+from .shot import figure as shot_figure
 from .style import EMBLEM, STYLE
 from .summary import (
     HOLDING,
@@ -45,17 +47,17 @@ _LAMPS = {PASS: "var(--good)", FAIL: "var(--bad)", OUT_OF_REACH: "var(--far)", N
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
-def page(results: Results, pictures: Sequence[tuple[str, bytes]] = ()) -> str:
-    """The whole page; `pictures` are (caption, PNG bytes), put before the settings.
+def page(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: Sequence[Shot] = ()) -> str:
+    """The whole page; `pictures` are (caption, PNG bytes), put before the settings, `shots` go to their requirements.
 
     Raises ProofError for a picture that is no PNG.
     """
-    return "".join(parts(results, pictures))
+    return "".join(parts(results, pictures, shots))
 
 
-def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = ()) -> Iterator[str]:
+def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: Sequence[Shot] = ()) -> Iterator[str]:
     """The page piece by piece, for a writer that need not hold all of it. Raises ProofError as `page` does."""
-    for caption, data in pictures:
+    for caption, data in (*pictures, *((shot.check, shot.png) for shot in shots)):
         if not data.startswith(_PNG):
             raise ProofError(f"the picture {clean(caption)!r} is no PNG file: save it as PNG")
     groups = by_requirement(results.checks)
@@ -71,7 +73,7 @@ def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = ()) -> Itera
     order = (FAIL, OUT_OF_REACH, PASS, NOT_APPLICABLE)
     numbered = enumerate(groups.items())
     for index, (name, found) in sorted(numbered, key=lambda item: order.index(item[1][1].verdict)):
-        yield from _requirement(index, name, found, traces, lengths)
+        yield from _requirement(index, name, found, traces, lengths, shots)
     yield from _orders(results)
     yield from _pictures(pictures)
     yield _repeat(results)
@@ -153,7 +155,12 @@ def _of_limit(check: Check) -> str:
 
 
 def _requirement(
-    index: int, name: str, found: Group, traces: Mapping[str, Trace], lengths: Mapping[str, float]
+    index: int,
+    name: str,
+    found: Group,
+    traces: Mapping[str, Trace],
+    lengths: Mapping[str, float],
+    shots: Sequence[Shot],
 ) -> Iterator[str]:
     verdict = found.verdict
     yield f'<section id="requirement-{index}" aria-labelledby="title-{index}">\n'
@@ -165,6 +172,8 @@ def _requirement(
         yield f"<p>{number_of(len(found.checks), 'check')}; {_text(reason(found.worst))}.</p>\n"
     else:
         yield f"<p>{_worst_sentence(found)}</p>\n"
+    by_id = {check.id: check for check in found.checks} if shots else {}
+    yield from (shot_figure(shot, by_id[shot.check]) for shot in shots if shot.check in by_id)
     if verdict == FAIL:
         yield from _failures(index, found, traces, lengths)
         yield from _near(found, traces, lengths)

@@ -74,6 +74,12 @@ summary{cursor:pointer;color:var(--soft)}summary:focus-visible,a:focus-visible{o
 .scroll td{white-space:nowrap}.scroll td.note{white-space:normal;min-width:16rem}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.2rem 1.4rem}dt{color:var(--soft)}
 dd{margin:0;overflow-wrap:anywhere}
+.over{position:relative;max-width:36rem;border:1px solid var(--rule);
+background:linear-gradient(var(--paper),var(--sheet))}
+.over img{display:block;width:100%;height:auto}.over svg{position:absolute;inset:0;height:100%}
+.over .leader{stroke:var(--ink)}.ring-key,.dot-key{margin-right:1rem;color:var(--soft)}
+.ring-key:before,.dot-key:before{content:"";display:inline-block;width:.7em;height:.7em;margin-right:.35em;
+border-radius:50%;border:2.5px solid var(--good)}.dot-key:before{background:var(--bad);border-color:var(--bad)}
 .shots{display:grid;grid-template-columns:repeat(auto-fill,minmax(18rem,1fr));gap:1rem}.shots img{width:100%}
 @media (max-width:44rem){main{margin:0;padding:0 1rem 2rem;border:0;outline:0}header{padding-top:1.2rem}
 header svg{width:44px;height:60px;grid-row:1;align-self:start}h1{font-size:1.4rem;grid-column:1/-1}
