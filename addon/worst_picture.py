@@ -33,8 +33,7 @@ SAMPLES = 8
 MARGIN, FURTHEST = 0.42, 1.5
 # From where the arm is seen: its own side, the front, above.
 DIRECTION = np.array([0.62, 0.72, 0.3])
-CLAY = (0.42, 0.46, 0.48)
-SUN, SKY = 2.6, 0.55
+SUN, SKY = 1.9, 0.3
 # The host's cameras look along their own -Z from here, arm lengths.
 AWAY = 12.0
 

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,8 +16,11 @@ from report_cases import check, failing, not_asked, results
 from armwright.core.errors import ProofError
 from armwright.core.proof.cases import CORNERS, MODES
 from armwright.core.proof.report.advice import advice
-from armwright.core.proof.report.html import page, parts
-from armwright.core.proof.results import OUT_OF_REACH, Check, Results
+from armwright.core.proof.report.camera import camera
+from armwright.core.proof.report.html import command, page, parts
+from armwright.core.proof.report.shot import Shot, worth_a_picture
+from armwright.core.proof.report.shot import figure as shot_figure
+from armwright.core.proof.results import OUT_OF_REACH, Check, Finding, MadeWith, Results
 
 VOID = {"meta", "br", "img"}
 PNG = b"\x89PNG\r\n\x1a\n" + b"picture"
@@ -195,6 +199,87 @@ def test_what_is_needed_to_repeat_the_proof_is_on_the_page() -> None:
     assert (known["Host"], known["Plan"], known["Seed"]) == ("Blender 4.5.15", "ab12cd", "3")
     assert known["L, the arm's length"] == "left 0.58 m, right 0.58 m"
     assert known["Motions"] == "torso-wiggle, far"
+
+
+FINDING = Finding("scaled-object", "Wren <b>", "The armature object is scaled by 2.", "Apply its scale.")
+
+
+def test_what_is_wrong_with_the_file_stands_before_the_matrix_with_what_to_do() -> None:
+    text = page(replace(results(MIXED), findings=(FINDING,)))
+    root = Tree(text).root
+    assert text.index("Found in the file") < text.index("<table")
+    (item,) = (node for found in root.all("ol") for node in found.all("li"))
+    assert item.text == "Wren <b> (scaled object): The armature object is scaled by 2. Apply its scale."
+    assert "Found in the file" not in page(results(MIXED))
+
+
+def test_the_command_line_names_all_that_the_proof_was_made_with() -> None:
+    plain = results([check()])
+    assert command(plain) == "python -m armwright proof FILE.blend --seed 3 --html report.html"
+    made = replace(plain, made_with=MadeWith(recorded="a walk.bvh", recorded_digest="12", card_digest="34"))
+    assert "--card CARD.json --motion 'a walk.bvh' --seed 3" in command(made)
+    text = tree(made).text
+    assert command(made) in text and "rig card (SHA-256 34)" in text
+
+
+CAMERA = camera(
+    np.array([[0.0, 0.0, 1.0], [0.5, 0.1, 1.4]]), np.array([0.6, -0.7, 0.3]), np.array([0, 0, 1.0]), 0.2, 90, 70
+)
+
+
+def shot(of: Check, slide: float | None) -> Shot:
+    """A picture of a check; the held point is off by `slide` metres."""
+    wanted = np.array([0.2, 0.0, 1.2])
+    if slide is None:
+        return Shot(of.id, PNG, CAMERA, None, None)
+    return Shot(of.id, PNG, CAMERA, wanted, wanted + slide * CAMERA.right)
+
+
+def test_a_rendered_pose_stands_in_the_section_of_its_requirement() -> None:
+    items = [failing(), failing("swing", "none", unit="deg")]
+    root = Tree(page(results(items), (), (shot(items[1], None), shot(items[0], 1e-4)))).root
+    places = {
+        node.attributes["data-shot"]: section.attributes.get("id")
+        for section in root.all("section")
+        for node in section.all("figure")
+        if "data-shot" in node.attributes
+    }
+    assert places == {items[0].id: "requirement-1", items[1].id: "requirement-0"}
+    with pytest.raises(ProofError, match="is no PNG"):
+        page(results(items), (), (replace(shot(items[0], None), png=b"GIF89a"),))
+
+
+@pytest.mark.parametrize(("slide", "size"), [(1e-4, "0.1 mm"), (3e-3, "2 mm"), (1e-6, "0.001 mm")])
+def test_a_small_slide_is_magnified_on_the_picture_to_the_scale_of_its_bar(slide: float, size: str) -> None:
+    drawn = shot_figure(shot(failing(), slide), failing())
+    ring, dot = (re.search(rf'class="{name}" cx="([\d.]+)"', drawn) for name in ("wanted", "found"))
+    width, label = re.findall(r'h([\d.]+)m.*?middle">([^<]+)<', drawn)[1]
+    value, unit = label.split()
+    metres = float(value.replace("×10⁻⁴", "e-4")) * {"cm": 0.01, "mm": 0.001}[unit]
+    assert ring and dot and "lens" in drawn
+    assert (float(dot[1]) - float(ring[1])) / float(width) * metres == pytest.approx(slide, rel=0.02)
+
+
+def test_a_large_slide_is_drawn_where_it_is_and_a_turn_has_no_ring() -> None:
+    assert 'class="lens"' not in shot_figure(shot(failing(), 0.3), failing())
+    assert 'class="wanted"' not in shot_figure(shot(failing(), None), failing())
+
+
+def test_the_worst_of_each_failing_requirement_is_worth_a_picture_or_else_the_nearest_to_its_limit() -> None:
+    names = ("swing", "hold-hand", "hold-elbow", "hold-both", "shoulder", "lift", "isolate", "switch")
+    bad = [failing(name, value=8e-5 * (n + 1), motion=f"m{m}") for n, name in enumerate(names) for m in range(2)]
+    chosen = worth_a_picture([*bad, check()])
+    assert [item.requirement for item in chosen] == [
+        "isolate",
+        "lift",
+        "shoulder",
+        "hold-both",
+        "hold-elbow",
+        "hold-hand",
+    ]
+    good = [check(value=1e-6), check(value=1.9e-6, motion="shrug"), check("switch", value=2e-6), BEYOND]
+    assert worth_a_picture(good) == (good[1],)
+    assert worth_a_picture([not_asked("swing", "none")]) == ()
 
 
 @given(name=st.text(min_size=1))

@@ -11,7 +11,7 @@ from report_cases import check, failing, not_asked, results
 from armwright.core.proof.report.advice import advice
 from armwright.core.proof.report.summary import TITLES, by_requirement, quantity, share, verdict_sentence
 from armwright.core.proof.report.table import table
-from armwright.core.proof.results import FAIL, OUT_OF_REACH, VERDICTS, Check, Results
+from armwright.core.proof.results import FAIL, OUT_OF_REACH, VERDICTS, Check, Finding, Results
 from armwright.core.proof.verdicts import EVERY
 
 BEYOND = check(value=0.12, verdict=OUT_OF_REACH, motion="far")
@@ -153,3 +153,10 @@ def test_advice_for_the_swinging_hand_differs_from_that_for_the_sliding_elbow() 
     assert "forearm's FK control" in advice(failing(measure="wrist-slide"))
     assert advice(failing(measure="elbow-slide")) != advice(failing(measure="wrist-slide"))
     assert "no number" in advice(failing(value=math.nan))
+
+
+def test_what_is_wrong_with_the_file_is_said_with_what_to_do() -> None:
+    finding = Finding("scaled-object", "Wren", "The armature object is scaled by 2.", "Apply its scale.")
+    text = table(replace(results([check()]), findings=(finding,)))
+    assert "found in the file\n  Wren: The armature object is scaled by 2. Apply its scale.\n" in text
+    assert "found in the file" not in table(results([check()]))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import base64
 import html
+import shlex
 from collections.abc import Iterator, Mapping, Sequence
 
 from ... import arm_words
 from ...errors import ProofError
 from ..cases import MODES
-from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, MadeWith, Results, Trace
+from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, Finding, MadeWith, Results, Trace
 from ..results_json import summary
 from ..verdicts import is_near
 from .advice import advice
@@ -44,6 +45,7 @@ MODE_TITLES = {
     "both": ("both", "elbow and hand"),
 }
 _LAMPS = {PASS: "var(--good)", FAIL: "var(--bad)", OUT_OF_REACH: "var(--far)", NOT_APPLICABLE: "var(--rule)"}
+_NOT_MEASURED = '<td class="not_applicable"><span>not measured</span></td>'
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
@@ -66,6 +68,7 @@ def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: S
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
     yield f"<title>{title}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
     yield _header(results)
+    yield from _findings(results.findings)
     yield _matrix(groups)
     traces = {trace.check: trace for trace in results.traces}
     lengths = dict(results.arm_lengths)
@@ -100,6 +103,17 @@ def _header(results: Results) -> str:
     )
 
 
+def _findings(findings: Sequence[Finding]) -> Iterator[str]:
+    """What is wrong with the file itself: before the verdicts, which it may explain."""
+    if not findings:
+        return
+    yield '<section aria-labelledby="findings">\n<h2 id="findings">Found in the file</h2>\n<ol class="findings">\n'
+    for found in findings:
+        yield f"<li><strong>{_text(found.where)}</strong> ({_text(found.kind.replace('-', ' '))}): {_text(found.what)}"
+        yield f"<em>{_text(found.advice)}</em></li>\n"
+    yield "</ol>\n</section>\n"
+
+
 def _matrix(groups: Mapping[str, Group]) -> str:
     heads = "".join(
         f'<th scope="col">{name}<small>{meaning}</small></th>'
@@ -108,7 +122,7 @@ def _matrix(groups: Mapping[str, Group]) -> str:
     rows = "".join(_matrix_row(index, name, found) for index, (name, found) in enumerate(groups.items()))
     return (
         '<table class="matrix">\n<caption>What was held, and how the worst check of each requirement did: '
-        "the part of its limit that it used, or how many times it went over.</caption>\n"
+        "the part of its limit that it used, or how many times it went over; – where it does not apply.</caption>\n"
         f'<thead><tr><th scope="col">requirement</th>{heads}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table>\n'
     )
 
@@ -118,7 +132,7 @@ def _matrix_row(index: int, name: str, found: Group) -> str:
     cells = []
     for mode in MODES:
         checks = [check for check in found.checks if check.case.mode == mode]
-        cells.append(_cell(group(checks)) if checks else '<td class="not_applicable"><span>not measured</span></td>')
+        cells.append(_cell(group(checks)) if checks else _NOT_MEASURED)
     head = f'<th scope="row"><a href="#requirement-{index}">{_text(name)}</a>{promise}</th>'
     return f"<tr>{head}{''.join(cells)}</tr>\n"
 
@@ -126,7 +140,7 @@ def _matrix_row(index: int, name: str, found: Group) -> str:
 def _cell(found: Group) -> str:
     verdict = found.verdict
     if verdict == NOT_APPLICABLE:
-        return f'<td class="{verdict}"><span>{MARKS[verdict]} {WORDS[verdict]}</span></td>'
+        return f'<td class="{verdict}"><span>{MARKS[verdict]} <span class="wide">{WORDS[verdict]}</span></span></td>'
     words = [f"<b>{MARKS[verdict]} {WORDS[verdict]}</b>", f"<span>{_share_cell(found.worst)}</span>"]
     if verdict == FAIL:
         failing = [check for check in found.checks if check.verdict == FAIL]
@@ -344,8 +358,16 @@ def _repeat(results: Results) -> str:
         '<section aria-labelledby="repeat">\n<h2 id="repeat">To repeat this proof</h2>\n'
         "<p>The same plan, seed and host give the same figures. A value holds when it is not above its limit; frames "
         f"count from 0; L is the arm from shoulder to wrist.</p>\n<dl>\n{items}</dl>\n"
-        "<p><code>python -m armwright proof FILE.blend --html report.html</code></p>\n</section>\n"
+        f"<p><code>{_text(command(results))}</code></p>\n</section>\n"
     )
+
+
+def command(results: Results) -> str:
+    """The command line that makes the same proof; names of files are for the reader to fill in."""
+    made = results.made_with
+    card = " --card CARD.json" if made.card_digest else ""
+    motion = f" --motion {shlex.quote(clean(made.recorded))}" if made.recorded else ""
+    return f"python -m armwright proof FILE.blend{card}{motion} --seed {results.seed} --html report.html"
 
 
 def _versions(made: MadeWith) -> str:
@@ -355,7 +377,8 @@ def _versions(made: MadeWith) -> str:
         if version
     ]
     recorded = [f"recorded motion {made.recorded} (SHA-256 {made.recorded_digest[:12]})"] if made.recorded else []
-    return ", ".join([*parts, *recorded]) or "unknown versions"
+    card = [f"rig card (SHA-256 {made.card_digest[:12]})"] if made.card_digest else []
+    return ", ".join([*parts, *recorded, *card]) or "unknown versions"
 
 
 def _text(text: str) -> str:

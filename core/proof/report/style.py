@@ -40,6 +40,8 @@ box-shadow:inset 4px 0 var(--bad)}
 .matrix td b{display:block;white-space:nowrap}.matrix td span{display:block;font-size:.85rem}
 .matrix td .wide{display:inline;font-size:1em}
 .matrix .more{color:var(--far)}
+ol.findings{margin:.6rem 0;padding-left:1.4rem}.findings li{margin:.5rem 0;overflow-wrap:anywhere}
+.findings em{display:block;font-style:normal;color:var(--soft)}
 section>.promise{color:var(--soft);margin-top:-.4rem}
 .badge{font:600 .9rem/1.3 system-ui,sans-serif;padding:.1rem .6rem;margin-left:.5rem;border:1.5px solid;
 border-radius:3px;white-space:nowrap;vertical-align:.12em}
@@ -57,7 +59,7 @@ border:2px solid var(--ink);border-radius:50%}
 svg{display:block;width:100%;height:auto}
 svg text{font:13px system-ui,sans-serif;fill:var(--ink)}
 svg .tick,svg .part,svg .caption{fill:var(--soft)}svg .part{font-size:12px}
-.grid{stroke:var(--rule);fill:none}.axis{stroke:var(--soft);fill:none}
+.grid{stroke:var(--rule);fill:none}
 .limit{stroke:var(--bad);stroke-width:1.5;stroke-dasharray:7 4;fill:none}
 svg .mark-text,svg .part{paint-order:stroke;stroke:var(--sheet);stroke-width:4px;stroke-linejoin:round}
 .curve{stroke:var(--curve);stroke-width:2;fill:none;stroke-linejoin:round;stroke-linecap:round}
@@ -91,7 +93,9 @@ dl{grid-template-columns:1fr}dd{margin-bottom:.4rem}}
 @media print{:root{--paper:#fff;--sheet:#fff;--ink:#000;--soft:#444;--rule:#bbb;--good:#0d6357;--good-wash:#e7f2ee;
 --bad:#a82314;--bad-wash:#f9e1db;--far:#7a5300;--far-wash:#f6ebcd;--curve:#274a63}
 body{font-size:10.5pt}main{border:0;outline:0;margin:0;padding:0;max-width:none}
-.scroll{max-height:none;overflow:visible}tr{break-inside:avoid}h2,h3{break-after:avoid}
+.scroll{max-height:none;overflow:visible}.scroll table{font-size:7pt;table-layout:auto}
+.scroll td,.scroll td.note{white-space:normal;min-width:0;overflow-wrap:anywhere;padding:.1rem .2rem}
+.shots,.pair{break-inside:avoid}.over{max-width:24rem}tr{break-inside:avoid}h2,h3{break-after:avoid}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 """
 

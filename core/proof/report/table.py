@@ -1,4 +1,4 @@
-"""The proof as plain text for a terminal: a line per requirement, the rotation orders, then one sentence."""
+"""The proof as plain text for a terminal: a line per requirement, findings, rotation orders, then one sentence."""
 
 from __future__ import annotations
 
@@ -10,13 +10,16 @@ _RIGHT = {"worst", "limit", "checks", "failed", "out of reach"}
 
 
 def table(results: Results) -> str:
-    """Aligned text: a line for each requirement with its worst check, the rotation orders, the verdict, a newline."""
+    """Aligned text: a line for each requirement with its worst check, findings, rotation orders, the verdict."""
     rows = [_line(clean(name), found) for name, found in by_requirement(results.checks).items()]
     widths = [max(len(row[column]) for row in (_HEADS, *rows)) for column in range(len(_HEADS))]
     lines = []
     if rows:
         lines = [_aligned(_HEADS, widths), "  ".join("-" * width for width in widths)]
         lines += [_aligned(row, widths) for row in rows] + [""]
+    if results.findings:
+        found = [f"  {clean(item.where)}: {clean(item.what)} {clean(item.advice)}" for item in results.findings]
+        lines += ["found in the file", *found, ""]
     if results.orders:
         lines += ["rotation orders", *(f"  {clean(order.sentence)}" for order in results.orders), ""]
     return "\n".join([*lines, verdict_sentence(results)]) + "\n"
