@@ -65,16 +65,13 @@ def run(options: argparse.Namespace) -> int:
         recording = options.motion.read_bytes()
         recorded, made = prove.recorded_clip_of(recording), prove.made_with(options.motion.name, recording)
     bar = ProgressLine()
-<<<<<<< HEAD
     if card is None:
-        results = prove.prove_whole(subjects.subject_of(armature), recorded, options.seed, bar.show, made)
+        subject = subjects.subject_of(armature)
+        results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
     else:
+        subject = any_arm_rig.subject_of_card(armature, card)
         results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
-=======
-    subject = subjects.subject_of(armature)
-    results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
     shots = () if options.html is None or options.no_pictures else _shots(subject, results, recorded, bar)
->>>>>>> 52258cf (A rendered picture of the worst pose of each failing requirement, with the slide drawn on it)
     bar.end()
     write_results(results, options.json, options.junit, options.html, shots=shots)
     print(table(results))
