@@ -1,0 +1,42 @@
+"""What is wrong with a card: found all together and said a line each, with the place in the file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..errors import CardError
+from .places import Path, Places, written
+
+# More than these say nothing new to somebody who has a card to correct.
+MOST_SAID = 20
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Attributes:
+    path: of the field that is wrong, such as `("arms", 0, "hand")`; empty for the whole card.
+    what: what is wrong with it and what to do.
+    """
+
+    path: Path
+    what: str
+
+    def sentence(self) -> str:
+        """ "arms[0].hand: ..." """
+        return f"{written(self.path)}: {self.what}" if self.path else self.what
+
+
+def refuse(problems: Sequence[Problem], places: Places | None = None, name: str = "") -> None:
+    """Raise CardError with a line for each of the problems, up to MOST_SAID; nothing where there are none.
+
+    `places` and `name` are of the file that the card was read from.
+    """
+    if not problems:
+        return
+    places = Places() if places is None else places
+    ordered = sorted(problems, key=lambda problem: places.line(problem.path) or 0)
+    lines = [places.put(problem.sentence(), name) for problem in ordered[:MOST_SAID]]
+    if len(ordered) > MOST_SAID:
+        lines.append(f"and {len(ordered) - MOST_SAID} more")
+    raise CardError("\n".join(lines))
