@@ -51,9 +51,9 @@ def from_text(text: str | bytes) -> RigCard:
 
 
 def read_file(path: Path) -> CardFile:
-    """The card in the file at `path`, with the file's lines. Its meaning is checked as far as that needs no armature.
+    """The card in the file at `path`, with the file's lines; well formed, not checked.
 
-    Raises CardError if it can not be read or is no card, or with a line for each thing that is wrong in it.
+    Raises CardError as `from_text` does, with the file's name, or if the file can not be read.
     """
     text = codec.read_bytes(path, _WHAT, CardError)
     try:
@@ -61,15 +61,17 @@ def read_file(path: Path) -> CardFile:
     except CardError as problem:
         said = str(problem)
         raise CardError(f"{path.name}{', ' if said.startswith('line ') else ': '}{said}") from None
-    problems = problems_of(card)
-    places = _places(text)
-    refuse(problems, places, path.name)
-    return CardFile(card, path.name, places)
+    return CardFile(card, path.name, _places(text))
 
 
 def read(path: Path) -> RigCard:
-    """The card in the file at `path`; raises CardError as `read_file` does."""
-    return read_file(path).card
+    """The card in the file at `path`, checked as far as that needs no armature.
+
+    Raises CardError as `read_file` does, or with a line for each thing that is wrong in the card.
+    """
+    file = read_file(path)
+    refuse(problems_of(file.card), file.places, file.name)
+    return file.card
 
 
 def digest(card: RigCard) -> str:

@@ -8,7 +8,7 @@ import math
 from collections.abc import Collection, Iterator, Mapping
 
 from .card_json import CardFile
-from .check import quoted, settings_of
+from .check import problems_of, quoted, settings_of
 from .model import BONE_ROLES, FK_CONTROLS, JOINTS, NEEDED, PLACED_CONTROLS, CardArm, Dial, RigCard, Setting
 from .places import Path
 from .problems import Problem, refuse
@@ -22,12 +22,12 @@ ROUNDING = 1e-9
 
 
 def check_fit(file: CardFile, sketch: RigSketch) -> None:
-    """Raise CardError with a line for each thing in the card that does not fit the armature."""
-    refuse(misfits(file.card, sketch), file.places, file.name)
+    """Raise CardError with a line for each thing that is wrong in the card or does not fit the armature."""
+    refuse((*problems_of(file.card), *misfits(file.card, sketch)), file.places, file.name)
 
 
 def misfits(card: RigCard, sketch: RigSketch) -> tuple[Problem, ...]:
-    """Everything in `card` that does not fit the armature; the card itself has been checked (`check.problems_of`)."""
+    """Everything in `card` that does not fit the armature; what is wrong in itself is `check.problems_of`'s."""
     bones = {bone.name: bone for bone in sketch.bones}
     return tuple(_all(card, sketch, bones))
 

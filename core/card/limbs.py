@@ -1,4 +1,4 @@
-"""Finds the arms of an armature by hierarchy and geometry: where shoulders, elbows and wrists are, and what carries them.
+"""Finds the arms of an armature by hierarchy and geometry: their shoulders, elbows and wrists, and what carries them.
 
 Every bone with two of its carriers is a candidate for (hand, forearm, upper arm). Candidates are weighed by how an arm
 is made: two segments of nearly one length and a hand that is shorter, bones that point from joint to joint, an elbow
@@ -33,16 +33,10 @@ SHORTEST_SHARE = 0.3
 MIDDLE = 0.02
 # A leg hangs: so much of its length goes down, from the lowest part of the torso.
 HANGING, LOW_PART = 0.6, 0.4
+# Constraints by which a bone without a parent is carried.
+CARRYING = ("CHILD_OF", "ARMATURE", "COPY_LOCATION", "COPY_TRANSFORMS")
 # Two arms on one shoulder are further apart than this part of their length.
 APART = 0.25
-
-
-@dataclass(frozen=True)
-class Frame:
-    """Directions of the character in armature space, units: `left` = `up` × `front`; `side` is the X axis."""
-
-    up: Vec3
-    side: Vec3 = (1.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -98,18 +92,32 @@ class Tree:
 def tree_of(sketch: RigSketch) -> Tree:
     """The hierarchy of `sketch`."""
     bones = {bone.name: bone for bone in sketch.bones}
+    parents = {bone.name: _carrier(bone, bones) for bone in sketch.bones}
     above: dict[str, tuple[str, ...]] = {}
     below: dict[str, list[str]] = defaultdict(list)
-    for bone in sketch.bones:
-        above[bone.name] = (bone.parent, *above[bone.parent]) if bone.parent in above else ()
-        if bone.parent in bones:
-            below[bone.parent].append(bone.name)
+    for name, parent in parents.items():
+        chain: list[str] = []
+        while parent and parent not in chain and parent != name:
+            chain.append(parent)
+            parent = parents[parent]
+        above[name] = tuple(chain)
+        if parents[name]:
+            below[parents[name]].append(name)
     reach = {name: math.dist(bone.head, bone.tail) for name, bone in bones.items()}
     for name, bone in bones.items():
         for carrier in above[name]:
             reach[carrier] = max(reach[carrier], math.dist(bones[carrier].head, bone.tail))
     half_width = max((max(abs(bone.head[0]), abs(bone.tail[0])) for bone in sketch.bones), default=0.0)
     return Tree(bones, above, {name: tuple(children) for name, children in below.items()}, reach, half_width)
+
+
+def _carrier(bone: SketchBone, bones: Mapping[str, SketchBone]) -> str:
+    """The parent; of a bone without one, the bone that it is constrained to and starts at the end of."""
+    if bone.parent in bones:
+        return bone.parent
+    near = SAME * math.dist(bone.head, bone.tail)
+    targets = [item.target for item in bone.constraints if item.kind in CARRYING and item.target in bones]
+    return next((name for name in targets if math.dist(bones[name].tail, bone.head) <= near), "")
 
 
 def minus(a: Vec3, b: Vec3) -> Vec3:
@@ -133,22 +141,38 @@ def direction(bone: SketchBone) -> Vec3:
     return minus(bone.tail, bone.head)
 
 
-def find_limbs(tree: Tree, up: Vec3) -> tuple[Limb, ...]:
-    """The arms: one limb each, the bones being those that spoke most clearly."""
-    found = sorted(_candidates(tree), key=lambda limb: (-limb.weight * _share(limb), limb.bones))
+def find_limbs(tree: Tree) -> tuple[tuple[Limb, ...], Vec3]:
+    """The arms, one limb each, the bones being those that spoke most clearly; and which way is up."""
+    found = sorted(_candidates(tree), key=lambda limb: (-limb.weight * limb.length, limb.bones))
     attached = [limb for limb in found if limb.carrier]
+    carriers = sorted({limb.carrier for limb in attached})
+    up = up_of(carriers, tree)
+    heights = _heights(carriers, tree, up)
     kept: list[Limb] = []
-    candidates = [limb for limb in attached or found if not _is_leg(limb, attached, tree, up)]
-    # The longest is an arm for sure; what is much shorter is looked at with its length in mind.
-    for limb in candidates:
-        if not any(_is_part(limb, arm, tree) for arm in kept):
+    for limb in attached or found:
+        if not (limb.carrier and _is_leg(limb, heights, up)) and not any(_is_part(limb, arm, tree) for arm in kept):
             kept.append(limb)
     longest = max((limb.length for limb in kept), default=0.0)
-    return tuple(limb for limb in kept if limb.length >= SHORTEST_SHARE * longest)
+    return tuple(limb for limb in kept if limb.length >= SHORTEST_SHARE * longest), up
 
 
-def _share(limb: Limb) -> float:
-    return limb.length
+def up_of(carriers: Sequence[str], tree: Tree) -> Vec3:
+    """The axis, across the sides, that the torso comes nearest to; +Z where there is no torso."""
+    sums = [0.0, 0.0, 0.0]
+    for carrier in carriers:
+        first = tree.bones[torso_and_root(carrier, tree)[0][0]]
+        for axis, value in enumerate(minus(tree.bones[carrier].tail, first.head)):
+            sums[axis] += value
+    axis = 1 if abs(sums[1]) > abs(sums[2]) else 2
+    sign = -1.0 if sums[axis] < 0.0 else 1.0
+    return (0.0, sign, 0.0) if axis == 1 else (0.0, 0.0, sign)
+
+
+def _heights(carriers: Sequence[str], tree: Tree, up: Vec3) -> tuple[float, float]:
+    """The lowest and the highest point of the torso."""
+    spine = {name for carrier in carriers for name in torso_and_root(carrier, tree)[0]}
+    heights = [dot(point, up) for name in spine for point in (tree.bones[name].head, tree.bones[name].tail)]
+    return min(heights, default=0.0), max(heights, default=0.0)
 
 
 def _candidates(tree: Tree) -> Iterator[Limb]:
@@ -202,7 +226,7 @@ def _limb(
         traits.append(f"an elbow that is bent by {math.degrees(angle):.0f} degrees")
     if len(tree.below.get(hand.name, ())) >= 2:
         weight *= FANS_OUT
-        traits.append("fingers at its end")
+        traits.append("several bones at its end, as fingers are")
     if (upper.name, path[0]) in ik_over:
         weight *= IK_OVER
         traits.append("an IK constraint over just these bones")
@@ -256,22 +280,11 @@ def _distance(point: Vec3, line: Sequence[Vec3]) -> float:
     return best
 
 
-def _is_leg(limb: Limb, others: Sequence[Limb], tree: Tree, up: Vec3) -> bool:
-    """Whether the limb hangs down from the lower part of what the limbs hang from."""
-    if not limb.carrier:
-        return False
+def _is_leg(limb: Limb, heights: tuple[float, float], up: Vec3) -> bool:
+    """Whether the limb hangs down from the lower part of the torso."""
     down = -dot(minus(limb.points[2], limb.points[0]), up) / max(limb.length, 1e-12)
-    if down < HANGING:
-        return False
-    carriers = {other.carrier for other in others}
-    spine = {name for carrier in carriers for name in (carrier, *_torso_above(carrier, tree))}
-    heights = [dot(point, up) for name in spine for point in (tree.bones[name].head, tree.bones[name].tail)]
-    low, high = min(heights), max(heights)
-    return dot(limb.points[0], up) < low + LOW_PART * (high - low)
-
-
-def _torso_above(carrier: str, tree: Tree) -> tuple[str, ...]:
-    return torso_and_root(carrier, tree)[0]
+    low, high = heights
+    return down >= HANGING and dot(limb.points[0], up) < low + LOW_PART * (high - low)
 
 
 def torso_and_root(carrier: str, tree: Tree) -> tuple[tuple[str, ...], str]:
