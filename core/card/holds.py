@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from ..guide import Vec3
 from .found import Evidence
 from .layers import COPIES, SLOTS, Layers
-from .limbs import SAME, Limb, Tree, torso_and_root
+from .limbs import Limb, Tree, torso_and_root
 from .sketch import SketchConstraint
 from .switches import Switch
 
+# What the arm is constrained to is at a joint if it is so near, as a part of the arm's length.
+AT_JOINT = 0.03
 PLACES_ELBOW = ("CHILD_OF", "ARMATURE", "COPY_LOCATION", "DAMPED_TRACK", "TRACK_TO", "STRETCH_TO")
 HOLDS_HAND = (*COPIES, "CHILD_OF", "ARMATURE", "COPY_LOCATION")
 ISOLATES = (*COPIES, "CHILD_OF", "ARMATURE")
@@ -78,7 +80,7 @@ def _control(target: str, point: Vec3, limb: Limb, own: frozenset[str], tree: Tr
         bone = tree.bones[name]
         if name in own or tree.in_middle(name):
             break
-        if math.dist(bone.head, point) <= SAME * limb.length and not bone.constraints:
+        if math.dist(bone.head, point) <= AT_JOINT * limb.length and not bone.constraints:
             chosen = name
     return chosen
 
@@ -91,13 +93,13 @@ def _hand(
         if item.kind == "IK" and item.target not in own:
             chosen = _control(item.target, wrist, limb, own, tree)
             evidence = [Evidence(0.85, f"target of the IK constraint of {name}")]
-            if math.dist(tree.bones[chosen].head, wrist) <= SAME * limb.length:
+            if math.dist(tree.bones[chosen].head, wrist) <= AT_JOINT * limb.length:
                 evidence.append(Evidence(0.6, "it is at the wrist"))
             return chosen, tuple(evidence)
     at_wrist = [
         (name, item)
         for name, item in items
-        if item.target not in own and math.dist(tree.bones[item.target].head, wrist) <= SAME * limb.length
+        if item.target not in own and math.dist(tree.bones[item.target].head, wrist) <= AT_JOINT * limb.length
     ]
     hands = {layers.joints["hand"], *layers.at["hand"]}
     for name, item in at_wrist:
@@ -114,7 +116,7 @@ def _elbow(items: Items, limb: Limb, own: frozenset[str], tree: Tree) -> tuple[s
     for name, item in items:
         if item.kind not in PLACES_ELBOW or item.target in own:
             continue
-        if math.dist(tree.bones[item.target].head, elbow) <= SAME * limb.length:
+        if math.dist(tree.bones[item.target].head, elbow) <= AT_JOINT * limb.length:
             chosen = _control(item.target, elbow, limb, own, tree)
             words = item.kind.replace("_", " ").title()
             return chosen, (Evidence(0.75, f"{name} has {words} to it"), Evidence(0.6, "it is at the elbow"))

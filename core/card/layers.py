@@ -199,4 +199,4 @@ def _inside(name: str, carrier: str, tree: Tree) -> tuple[str, ...]:
 
 
 def _ends_at(bone: SketchBone, point: Vec3, limb: Limb) -> bool:
-    return math.dist(bone.tail, point) <= 5.0 * SAME * limb.length
+    return math.dist(bone.tail, point) <= 10.0 * SAME * limb.length

@@ -26,7 +26,7 @@ LIGHTEST = 0.12
 # A bend of less is straight.
 BENT_BY = math.radians(2.0)
 # Two points are one if they are nearer than this part of the arm's length.
-SAME = 0.02
+SAME = 0.01
 # An arm that is shorter than this part of the longest is a finger, a strap, a lock of hair.
 SHORTEST_SHARE = 0.3
 # A bone is in the middle if both ends are so near to it, as a part of the rig's half width.
