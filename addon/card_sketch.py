@@ -76,8 +76,9 @@ def _constraint(
     drivers: dict[tuple[str, str, str], SketchDriver],
 ) -> SketchConstraint:
     target, subtarget = getattr(item, "target", None), getattr(item, "subtarget", "")
-    if item.type == "ARMATURE" and len(item.targets) == 1:
-        target, subtarget = item.targets[0].target, item.targets[0].subtarget
+    several = list(getattr(item, "targets", ()))
+    if item.type == "ARMATURE" and len(several) == 1:
+        target, subtarget = several[0].target, several[0].subtarget
     pole = getattr(item, "pole_subtarget", "") if getattr(item, "pole_target", None) == armature else ""
     switched_off = drivers.get((bone, item.name, "mute"))
     return SketchConstraint(

@@ -13,8 +13,8 @@ from .text_files import write_text
 
 LOOK = "check this"
 HEADINGS = ("arm", "role", "found", "sure", "why")
-# Wider columns are cut in the table; the card has them whole.
-WIDEST = 46
+# What is longer is cut in the table; the card has it whole.
+WIDEST, MOST_REASONS = 46, 2
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -76,7 +76,13 @@ def table(card: RigCard) -> Iterator[str]:
 
 def _row(guess: Guess) -> tuple[str, ...]:
     found = guess.found if len(guess.found) <= WIDEST else guess.found[: WIDEST - 3] + "..."
-    return guess.arm or "-", guess.role, found or "-", f"{guess.confidence:.2f}", guess.why
+    return (
+        guess.arm or "-",
+        guess.role,
+        found or "-",
+        f"{guess.confidence:.2f}",
+        "; ".join(guess.why.split("; ")[:MOST_REASONS]),
+    )
 
 
 def _check(given: card_json.CardFile, sketch) -> int:  # type: ignore[no-untyped-def]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from typing import Any
 
 from ..errors import CardError
 from ..guide import Vec3
@@ -45,7 +46,7 @@ def draft(sketch: RigSketch) -> RigCard:
     guesses = [*body, of_unit, Guess("", "front", _direction(front), sure_of_front, reason)]
     panel = Panel(sketch)
     for row, ids in zip(rows, ids_of(rows), strict=True):
-        pair = [limb and layers_of(limb, tree) for limb in (row.left, row.right)]
+        pair = [None if limb is None else layers_of(limb, tree) for limb in (row.left, row.right)]
         for arm, limb, layers, other in zip(ids, (row.left, row.right), pair, reversed(pair), strict=True):
             if limb is not None and layers is not None:
                 made, of_arm = _arm(arm, limb, layers, _mirror_evidence(row, layers, other), tree, panel)
@@ -69,7 +70,8 @@ def _arm(
 ) -> tuple[CardArm, list[Guess]]:
     holds = holds_of(limb, layers, tree)
     guesses: list[Guess] = []
-    bones: dict[str, str] = {}
+    # By field of CardArm.
+    bones: dict[str, Any] = {}
     for role in (*JOINTS, *FK_CONTROLS):
         joint = role.removeprefix("fk_")
         name = (layers.fk if role.startswith("fk_") else layers.joints)[joint]

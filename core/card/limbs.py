@@ -31,8 +31,8 @@ SAME = 0.01
 SHORTEST_SHARE = 0.3
 # A bone is in the middle if both ends are so near to it, as a part of the rig's half width.
 MIDDLE = 0.02
-# A leg hangs: so much of its length goes down, from the lowest part of the torso.
-HANGING, LOW_PART = 0.6, 0.4
+# A leg stands: so much of its length goes down, from the low part of the torso to below it.
+HANGING, LOW_PART = 0.85, 0.4
 # Constraints by which a bone without a parent is carried.
 CARRYING = ("CHILD_OF", "ARMATURE", "COPY_LOCATION", "COPY_TRANSFORMS")
 # Two arms on one shoulder are further apart than this part of their length.
@@ -148,9 +148,14 @@ def find_limbs(tree: Tree) -> tuple[tuple[Limb, ...], Vec3]:
     carriers = sorted({limb.carrier for limb in attached})
     up = up_of(carriers, tree)
     heights = _heights(carriers, tree, up)
+    # What speaks most clearly says what a limb is: a part of a leg is no arm either.
+    clearest: dict[str, Limb] = {}
+    for limb in attached:
+        clearest.setdefault(limb.root, limb)
+    legs = {root for root, limb in clearest.items() if _is_leg(limb, heights, up)}
     kept: list[Limb] = []
     for limb in attached or found:
-        if not (limb.carrier and _is_leg(limb, heights, up)) and not any(_is_part(limb, arm, tree) for arm in kept):
+        if limb.root not in legs and not any(_is_part(limb, arm, tree) for arm in kept):
             kept.append(limb)
     longest = max((limb.length for limb in kept), default=0.0)
     return tuple(limb for limb in kept if limb.length >= SHORTEST_SHARE * longest), up
@@ -281,10 +286,11 @@ def _distance(point: Vec3, line: Sequence[Vec3]) -> float:
 
 
 def _is_leg(limb: Limb, heights: tuple[float, float], up: Vec3) -> bool:
-    """Whether the limb hangs down from the lower part of the torso."""
+    """Whether the limb goes down from the low part of the torso and ends below it."""
     down = -dot(minus(limb.points[2], limb.points[0]), up) / max(limb.length, 1e-12)
     low, high = heights
-    return down >= HANGING and dot(limb.points[0], up) < low + LOW_PART * (high - low)
+    starts, ends = dot(limb.points[0], up), dot(limb.points[2], up)
+    return down >= HANGING and starts < low + LOW_PART * (high - low) and ends < low
 
 
 def torso_and_root(carrier: str, tree: Tree) -> tuple[tuple[str, ...], str]:

@@ -56,8 +56,8 @@ def places_of(text: str) -> Places:
         elif token in ("}", "]"):
             stack.pop()
         elif token == ",":
-            path, is_object, at = stack.pop()
-            stack.append((path, is_object, None if is_object or at is None else int(at) + 1))
+            above, is_object, at = stack.pop()
+            stack.append((above, is_object, None if is_object or at is None else int(at) + 1))
         elif token != ":":
             path: Path = ()
             if stack:
