@@ -167,7 +167,7 @@ def pose(stage: Stage, tracks: Tracks, index: int) -> None:
         bone.rotation_mode = "QUATERNION"
         bone.location, bone.rotation_quaternion = own[:3, 3].tolist(), matrix_to_quat(own[:3, :3]).tolist()
     for track in tracks.angles:
-        armature.pose.bones[track.bone].rotation_euler = track.angles[index].tolist()
+        armature.pose.bones[track.bone].rotation_euler = track.angles[index if len(track.angles) > 1 else 0].tolist()
     for dial in tracks.dials:
         armature.pose.bones[dial.bone][dial.key] = float(dial.values[index])
     armature.update_tag()

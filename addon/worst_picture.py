@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import bpy
@@ -22,7 +22,8 @@ from ..core.proof.report import figures
 from ..core.proof.report.camera import Camera, blades, camera
 from ..core.proof.report.shot import Shot, worth_a_picture
 from ..core.proof.results import Check, Results, Trace
-from . import host, one_check, sample
+from . import any_arm, host, one_check, sample
+from .any_arm_rig import AnySubject, kept_settings
 from .subjects import Subject
 
 Array = NDArray[np.float64]
@@ -39,7 +40,7 @@ AWAY = 12.0
 
 
 def worst_pictures(
-    subject: Subject,
+    subject: Subject | AnySubject,
     results: Results,
     recorded: Clip | None = None,
     report: Callable[[int, int], None] | None = None,
@@ -53,18 +54,28 @@ def worst_pictures(
     chosen = worth_a_picture(results.checks)
     shots: list[Shot] = []
     meshes = _moved_meshes(subject.armature)
-    lengths = dict(results.arm_lengths)
-    with sample.borrowed(subject.armature) as stage:
+    unit = subject.card.unit_m if isinstance(subject, AnySubject) else 1.0
+    lengths = {arm: length / unit for arm, length in results.arm_lengths}
+    kept = kept_settings(subject.armature, subject.card) if isinstance(subject, AnySubject) else nullcontext()
+    with sample.borrowed(subject.armature) as stage, kept:
         for item in meshes:
             stage.scene.collection.objects.link(item)
         for number, check in enumerate(chosen):
-            again = one_check.again(subject, check, stage, results.seed, recorded)
+            again = _again(subject, check, stage, results.seed, recorded)
             sample.pose(stage, again.tracks, check.worst_frame)
             shot = _shot(subject, check, again.trace, stage, meshes, lengths[check.arm])
             shots += [shot] if shot is not None else []
             if report is not None:
                 report(number + 1, len(chosen))
     return tuple(shots)
+
+
+def _again(
+    subject: Subject | AnySubject, check: Check, stage: sample.Stage, seed: int, recorded: Clip | None
+) -> one_check.Again:
+    if isinstance(subject, AnySubject):
+        return any_arm.again_card(subject.armature, subject.card, check, stage, seed, recorded)
+    return one_check.again(subject, check, stage, seed, recorded)
 
 
 def _moved_meshes(armature: bpy.types.Object) -> list[bpy.types.Object]:
@@ -82,7 +93,12 @@ def _moved_meshes(armature: bpy.types.Object) -> list[bpy.types.Object]:
 
 
 def _shot(
-    subject: Subject, check: Check, trace: Trace, stage: sample.Stage, meshes: Sequence[bpy.types.Object], length: float
+    subject: Subject | AnySubject,
+    check: Check,
+    trace: Trace,
+    stage: sample.Stage,
+    meshes: Sequence[bpy.types.Object],
+    length: float,
 ) -> Shot | None:
     """The picture of the pose that the stage has; None where the pose holds no numbers."""
     if not np.isfinite(trace.chain).all():
@@ -121,7 +137,7 @@ def _studio(view: Camera, length: float) -> Iterator[bpy.types.Scene]:
         place = np.eye(4)
         place[:3, :3] = np.stack([view.right, view.up, -view.away], axis=1)
         sun = bpy.data.lights.new("armwright.picture", "SUN")
-        sun.energy, sun.angle = SUN, 0.0
+        sun.energy, sun.angle = SUN, 0.0  # type: ignore[attr-defined]
         sun.use_shadow = True
         # Over the viewer's left shoulder.
         lamp = place.copy()
@@ -163,7 +179,7 @@ def _copy_meshes(
     return faces > 0
 
 
-def _build_bones(subject: Subject, stage: sample.Stage, scene: bpy.types.Scene) -> None:
+def _build_bones(subject: Subject | AnySubject, stage: sample.Stage, scene: bpy.types.Scene) -> None:
     """The bones that deform, as solids."""
     pose = subject.armature.evaluated_get(stage.layer.depsgraph).pose
     bones = [bone for bone in pose.bones if bone.bone.use_deform]
@@ -188,11 +204,11 @@ def _render(scene: bpy.types.Scene) -> bytes:
         raise HostError(
             "the host's ray tracer is switched off, so there are no pictures: enable it, or give --no-pictures"
         ) from problem
-    scene.cycles.device = "CPU"
-    scene.cycles.samples = SAMPLES
-    scene.cycles.use_denoising = False
-    scene.cycles.seed = 0
-    scene.cycles.max_bounces = 0
+    scene.cycles.device = "CPU"  # type: ignore[attr-defined]
+    scene.cycles.samples = SAMPLES  # type: ignore[attr-defined]
+    scene.cycles.use_denoising = False  # type: ignore[attr-defined]
+    scene.cycles.seed = 0  # type: ignore[attr-defined]
+    scene.cycles.max_bounces = 0  # type: ignore[attr-defined]
     scene.view_settings.view_transform = "Standard"
     settings.resolution_x, settings.resolution_y, settings.resolution_percentage = WIDTH, HEIGHT, 100
     settings.film_transparent = True

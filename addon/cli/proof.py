@@ -7,13 +7,9 @@ import sys
 import time
 from pathlib import Path
 
-    if card is None:
-        subject = subjects.subject_of(armature)
-        results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
-    else:
-        subject = any_arm_rig.subject_of_card(armature, card)
-        results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
-    shots = () if options.html is None or options.no_pictures else _shots(subject, results, recorded, bar)
+from ...core.card import card_json
+from ...core.errors import ArmwrightError, MotionError, ProofError
+from ...core.proof import history, results_json
 from .text_files import write_text
 
 
@@ -31,6 +27,14 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--junit", type=Path, default=None, metavar="F", help="write JUnit XML")
     command.add_argument("--html", type=Path, default=None, metavar="F", help="write the report page")
     command.add_argument("--no-pictures", action="store_true", help="leave rendered poses out of the page")
+    command.add_argument("--baseline", type=Path, default=None, metavar="F", help="compare with this results.json")
+    command.add_argument(
+        "--growth",
+        type=float,
+        default=history.GROWTH,
+        metavar="TIMES",
+        help="with --baseline: how many times its earlier value a figure may be (default: %(default)g)",
+    )
     command.add_argument(
         "--case",
         type=Path,
@@ -43,6 +47,7 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
+    from ...core.proof.report import history as history_words
     from ...core.proof.report.table import table
     from .. import any_arm, any_arm_rig, prove, subjects
     from . import files
@@ -58,6 +63,10 @@ def run(options: argparse.Namespace) -> int:
         from . import case
 
         return case.run(armature, options)
+    earlier = None
+    if options.baseline is not None:
+        history.check_growth(options.growth)
+        earlier = results_json.read(options.baseline)
     recorded, made = None, prove.made_with()
     if options.motion is not None:
         if not options.motion.is_file():
@@ -67,15 +76,24 @@ def run(options: argparse.Namespace) -> int:
     bar = ProgressLine()
     if card is None:
         subject = subjects.subject_of(armature)
+        if earlier is not None:
+            # Before the work, which takes a minute.
+            history.check_same_rig(earlier, armature.name, subject.arms)
         results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
     else:
         subject = any_arm_rig.subject_of_card(armature, card)
+        if earlier is not None:
+            history.check_same_rig(earlier, armature.name, tuple(arm.arm for arm in card.arms))
         results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
     shots = () if options.html is None or options.no_pictures else _shots(subject, results, recorded, bar)
     bar.end()
-    write_results(results, options.json, options.junit, options.html, shots=shots)
+    compared = None if earlier is None else history.compare(earlier, results, options.growth)
+    write_results(results, options.json, options.junit, options.html, shots=shots, compared=compared)
     print(table(results))
-    return 1 if any(check.verdict == "fail" for check in results.checks) else 0
+    if compared is not None:
+        print(history_words.text(compared))
+    worse = compared is not None and bool(compared.regressions)
+    return 1 if worse or any(check.verdict == "fail" for check in results.checks) else 0
 
 
 def _shots(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-untyped-def]
@@ -94,17 +112,16 @@ def _shots(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-un
 
 
 def write_results(  # type: ignore[no-untyped-def]
-    results, json: Path | None, junit: Path | None, html: Path | None, pictures=(), shots=()
+    results, json: Path | None, junit: Path | None, html: Path | None, pictures=(), shots=(), compared=None
 ) -> None:
     """Write the forms of the results that were asked for."""
-    from ...core.proof import results_json
     from ...core.proof.report import html as page
     from ...core.proof.report import junit as suite
 
     for path, text in (
         (json, lambda: results_json.to_text(results)),
         (junit, lambda: suite.junit(results)),
-        (html, lambda: page.page(results, pictures, shots)),
+        (html, lambda: page.page(results, pictures, shots, compared)),
     ):
         if path is not None:
             write_text(path, text())

@@ -2,10 +2,10 @@
 
 A value that holds is told as grown only where it matters. Rounding differs by more than any factor where there is
 nothing but rounding (1e-9 against 3e-9 of an arm), so a value that uses less than FLOOR of its limit is left alone
-however it grew: it would still have to grow tenfold before it failed. Measured on one rig: with the same seed, the hosts
-4.5.15 and 5.2.3 give the same 7,956 values over a thousandth of their limits to 1e-8 of themselves; another seed, which
-is as good, makes 1 in 90 values over the floor grow more than twofold, and none that uses more than 0.3 of its limit.
-Values of other seeds are therefore not compared at all.
+however it grew: it would still have to grow tenfold before it failed. Measured on one rig: with the same seed, the
+hosts 4.5.15 and 5.2.3 give the same 7,956 values over a thousandth of their limits to 1e-8 of themselves; another seed,
+which is as good, makes 1 in 90 values over the floor grow more than twofold, and none that uses more than 0.3 of its
+limit. Values of other seeds are therefore not compared at all.
 """
 
 from __future__ import annotations
@@ -119,7 +119,9 @@ def check_growth(growth: float) -> None:
 def check_same_rig(before: Results, rig: str, arms: tuple[str, ...]) -> None:
     """Refuse an earlier proof that is not of the rig with this name and of at least one of these arms."""
     if before.rig != rig:
-        raise ProofError(f"the baseline is of the rig {before.rig!r}, and this is {rig!r}: give a proof of the same rig")
+        raise ProofError(
+            f"the baseline is of the rig {before.rig!r}, and this is {rig!r}: give a proof of the same rig"
+        )
     earlier = [arm for arm, _ in before.arm_lengths]
     if not set(earlier) & set(arms):
         raise ProofError(
@@ -145,11 +147,8 @@ def growth_of(change: Change) -> float:
 def _change(before: Check | None, after: Check | None, growth: float, floor: float) -> Change | None:
     """What became of one check; None where it is as before."""
     if before is None or after is None:
-        if before is None:
-            kind = NEW
-        else:
-            # A requirement that had nothing to measure loses nothing with its entry.
-            kind = GONE if before.verdict == NOT_APPLICABLE else VANISHED
+        # A requirement that had nothing to measure loses nothing with its entry.
+        kind = NEW if before is None else GONE if before.verdict == NOT_APPLICABLE else VANISHED
         return Change(kind, before, after)
     then, now = before.verdict, after.verdict
     if then != now:

@@ -17,7 +17,8 @@ from armwright.core.errors import ProofError
 from armwright.core.proof.cases import CORNERS, MODES
 from armwright.core.proof.report.advice import advice
 from armwright.core.proof.report.camera import camera
-from armwright.core.proof.report.html import command, page, parts
+from armwright.core.proof.report.html import page, parts
+from armwright.core.proof.report.repeat import command
 from armwright.core.proof.report.shot import Shot, worth_a_picture
 from armwright.core.proof.report.shot import figure as shot_figure
 from armwright.core.proof.results import OUT_OF_REACH, Check, Finding, MadeWith, Results

@@ -32,8 +32,10 @@ def rule(found: Comparison) -> str:
 def text(found: Comparison) -> str:
     """Lines for a terminal."""
     lines = ["", headline(found), rule(found), *found.notes]
-    lines += [f"  {change.kind:<20} {_figures(change, plain=True):<28} {clean(change.check.id)}" for change in
-              found.regressions[:MOST_LINES]]
+    lines += [
+        f"  {change.kind:<20} {_figures(change, plain=True):<28} {clean(change.check.id)}"
+        for change in found.regressions[:MOST_LINES]
+    ]
     if len(found.regressions) > MOST_LINES:
         lines.append(f"  and {len(found.regressions) - MOST_LINES:,} more")
     return "\n".join(lines)

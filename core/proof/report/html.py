@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import base64
 import html
-import shlex
 from collections.abc import Iterator, Mapping, Sequence
 
 from ... import arm_words
 from ...errors import ProofError
 from ..cases import MODES
-from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, Finding, MadeWith, Results, Trace
+from ..history import Comparison
+from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, VERDICTS, Check, Finding, Results, Trace
 from ..results_json import summary
 from ..verdicts import is_near
+from . import history
 from .advice import advice
 from .figures import figure
 from .plot import key, plot
+from .repeat import repeat
 from .shot import Shot
 from .shot import figure as shot_figure
 from .style import EMBLEM, STYLE
@@ -49,15 +51,27 @@ _NOT_MEASURED = '<td class="not_applicable"><span>not measured</span></td>'
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
-def page(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: Sequence[Shot] = ()) -> str:
+def page(
+    results: Results,
+    pictures: Sequence[tuple[str, bytes]] = (),
+    shots: Sequence[Shot] = (),
+    compared: Comparison | None = None,
+) -> str:
     """The whole page; `pictures` are (caption, PNG bytes), put before the settings, `shots` go to their requirements.
+
+    `compared` is the proof beside an earlier one.
 
     Raises ProofError for a picture that is no PNG.
     """
-    return "".join(parts(results, pictures, shots))
+    return "".join(parts(results, pictures, shots, compared))
 
 
-def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: Sequence[Shot] = ()) -> Iterator[str]:
+def parts(
+    results: Results,
+    pictures: Sequence[tuple[str, bytes]] = (),
+    shots: Sequence[Shot] = (),
+    compared: Comparison | None = None,
+) -> Iterator[str]:
     """The page piece by piece, for a writer that need not hold all of it. Raises ProofError as `page` does."""
     for caption, data in (*pictures, *((shot.check, shot.png) for shot in shots)):
         if not data.startswith(_PNG):
@@ -70,6 +84,8 @@ def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: S
     yield _header(results)
     yield from _findings(results.findings)
     yield _matrix(groups)
+    if compared is not None:
+        yield from history.section(compared)
     traces = {trace.check: trace for trace in results.traces}
     lengths = dict(results.arm_lengths)
     # What failed comes first; the matrix above keeps the usual order.
@@ -79,7 +95,7 @@ def parts(results: Results, pictures: Sequence[tuple[str, bytes]] = (), shots: S
         yield from _requirement(index, name, found, traces, lengths, shots)
     yield from _orders(results)
     yield from _pictures(pictures)
-    yield _repeat(results)
+    yield repeat(results)
     yield "</main>\n</body>\n</html>\n"
 
 
@@ -329,56 +345,6 @@ def _pictures(pictures: Sequence[tuple[str, bytes]]) -> Iterator[str]:
         yield f'<figure><img src="data:image/png;base64,{code}" alt="{words}">'
         yield f"<figcaption>{words}</figcaption></figure>\n"
     yield "</div>\n</section>\n"
-
-
-def _repeat(results: Results) -> str:
-    """What is needed to make the same proof again."""
-    checks = results.checks
-    motions = list(dict.fromkeys(check.motion for check in checks if check.samples))
-    cases = {check.case for check in checks if check.samples}
-    arms = ", ".join(f"{clean(arm_words.words(arm))} {length:.4g} m" for arm, length in results.arm_lengths)
-    rate = f"{results.frames_per_second:,.0f} frames a second" if results.frames_per_second else "not measured"
-    rows = {
-        "Rig": results.rig,
-        "Host": f"Blender {results.host}" if results.host else "unknown",
-        "Plan": results.plan_digest or "none: the rig was not built from a plan",
-        "Seed": str(results.seed),
-        "Made with": _versions(results.made_with),
-        "L, the arm's length": arms,
-        "Motions": ", ".join(motions) or "none",
-        "Cases": f"{len(cases)} (what is held, isolate, lift, stretch)",
-        "Posed, evaluated and read": rate,
-    }
-    code = {"Plan", "Seed"} if results.plan_digest else {"Seed"}
-    items = "".join(
-        f"<dt>{_text(name)}</dt><dd>{f'<code>{_text(value)}</code>' if name in code else _text(value)}</dd>\n"
-        for name, value in rows.items()
-    )
-    return (
-        '<section aria-labelledby="repeat">\n<h2 id="repeat">To repeat this proof</h2>\n'
-        "<p>The same plan, seed and host give the same figures. A value holds when it is not above its limit; frames "
-        f"count from 0; L is the arm from shoulder to wrist.</p>\n<dl>\n{items}</dl>\n"
-        f"<p><code>{_text(command(results))}</code></p>\n</section>\n"
-    )
-
-
-def command(results: Results) -> str:
-    """The command line that makes the same proof; names of files are for the reader to fill in."""
-    made = results.made_with
-    card = " --card CARD.json" if made.card_digest else ""
-    motion = f" --motion {shlex.quote(clean(made.recorded))}" if made.recorded else ""
-    return f"python -m armwright proof FILE.blend{card}{motion} --seed {results.seed} --html report.html"
-
-
-def _versions(made: MadeWith) -> str:
-    parts = [
-        f"{name} {version}"
-        for name, version in (("Armwright", made.armwright), ("Python", made.python), ("numpy", made.numpy))
-        if version
-    ]
-    recorded = [f"recorded motion {made.recorded} (SHA-256 {made.recorded_digest[:12]})"] if made.recorded else []
-    card = [f"rig card (SHA-256 {made.card_digest[:12]})"] if made.card_digest else []
-    return ", ".join([*parts, *recorded, *card]) or "unknown versions"
 
 
 def _text(text: str) -> str:
