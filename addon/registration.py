@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from . import marker_colours, marker_mirror, state
+from . import marker_colours, marker_mirror, shown_check, state
 from .operators import (
     bind,
     build_arms,
@@ -19,6 +19,7 @@ from .operators import (
     proof,
     read_joints,
     remove_arms,
+    show_check,
     space,
 )
 from .panels import arms_panel, build_panel, dials_panel, fingers_panel, hand_over_panel, proof_panel
@@ -44,6 +45,8 @@ CLASSES: tuple[type, ...] = (
     hand_poses.ARMWRIGHT_OT_make_hand_poses,
     proof.ARMWRIGHT_OT_run_proof,
     proof.ARMWRIGHT_OT_save_report,
+    show_check.ARMWRIGHT_OT_show_check,
+    show_check.ARMWRIGHT_OT_recall_proof,
     hand_over.ARMWRIGHT_OT_hand_over,
     hand_over.ARMWRIGHT_OT_ask_hand_over,
     controls_page.ARMWRIGHT_OT_save_controls_page,
@@ -52,6 +55,7 @@ CLASSES: tuple[type, ...] = (
     dials_panel.ARMWRIGHT_PT_dials,
     fingers_panel.ARMWRIGHT_PT_fingers,
     proof_panel.ARMWRIGHT_UL_verdicts,
+    proof_panel.ARMWRIGHT_UL_checks,
     proof_panel.ARMWRIGHT_PT_proof,
     hand_over_panel.ARMWRIGHT_PT_hand_over,
 )
@@ -64,10 +68,12 @@ def register() -> None:
     state.attach()
     marker_mirror.attach()
     marker_colours.attach()
+    shown_check.attach()
 
 
 def unregister() -> None:
     """The mirror image of `register`."""
+    shown_check.detach()
     marker_colours.detach()
     marker_mirror.detach()
     state.detach()

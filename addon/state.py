@@ -66,6 +66,21 @@ class ArmwrightVerdict(bpy.types.PropertyGroup):
     worst: bpy.props.StringProperty()  # type: ignore[valid-type]
 
 
+class ArmwrightCheckLine(bpy.types.PropertyGroup):
+    """One check of the requirement that is chosen in the verdict list."""
+
+    check: bpy.props.StringProperty()  # type: ignore[valid-type]
+    verdict: bpy.props.StringProperty()  # type: ignore[valid-type]
+    share: bpy.props.StringProperty()  # type: ignore[valid-type]
+    words: bpy.props.StringProperty()  # type: ignore[valid-type]
+
+
+def _chosen(self: bpy.types.PropertyGroup, context: bpy.types.Context) -> None:
+    from .operators.proof import list_checks
+
+    list_checks(self)
+
+
 class ArmwrightProofState(bpy.types.PropertyGroup):
     """What the last proof said, and how far a running one is."""
 
@@ -74,10 +89,13 @@ class ArmwrightProofState(bpy.types.PropertyGroup):
     headline: bpy.props.StringProperty()  # type: ignore[valid-type]
     rig: bpy.props.StringProperty()  # type: ignore[valid-type]
     verdicts: bpy.props.CollectionProperty(type=ArmwrightVerdict)  # type: ignore[valid-type]
-    active: bpy.props.IntProperty()  # type: ignore[valid-type]
+    active: bpy.props.IntProperty(update=_chosen)  # type: ignore[valid-type]
+    checks: bpy.props.CollectionProperty(type=ArmwrightCheckLine)  # type: ignore[valid-type]
+    active_check: bpy.props.IntProperty()  # type: ignore[valid-type]
+    older: bpy.props.BoolProperty()  # type: ignore[valid-type]
 
 
-CLASSES = (ArmwrightBuildSettings, ArmwrightVerdict, ArmwrightProofState)
+CLASSES = (ArmwrightBuildSettings, ArmwrightVerdict, ArmwrightCheckLine, ArmwrightProofState)
 HANGERS = (
     (bpy.types.Scene, "armwright_build", ArmwrightBuildSettings),
     (bpy.types.WindowManager, "armwright_proof", ArmwrightProofState),

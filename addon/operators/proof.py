@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
 import bpy
 
 from ...core.errors import ArmwrightError
-from ...core.proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
-from ...core.proof.verdicts import severity
-from .. import prove
+from ...core.proof import nearest
+from ...core.proof.results import FAIL, Results
+from .. import kept_results, prove
 from .common import OnRig, piece
 
 # Results of the last proof in this session, for the report.
@@ -27,6 +27,7 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
 
     _steps: Generator[prove.Progress | Results, None, None] | None = None
     _timer: bpy.types.Timer | None = None
+    _keeping: Iterator[bool] | None = None
     _rig = ""
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
@@ -46,6 +47,12 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         if event.type == "ESC":
             return self._end(context, "Stopped; everything is as it was")
+        if event.type == "TIMER" and self._keeping is not None:
+            # A piece an event, so that the window lives; what can not be kept is there for this session all the same.
+            if next(self._keeping, None) is None:
+                self._keeping = None
+                return self._end(context, context.window_manager.armwright_proof.headline, finished=True)
+            return {"RUNNING_MODAL"}
         if event.type != "TIMER" or self._steps is None:
             # Nothing else may change the rig while it is borrowed.
             return {"RUNNING_MODAL"}
@@ -61,7 +68,9 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
         state = context.window_manager.armwright_proof
         if isinstance(step, Results):
             show(state, self._rig, step)
-            return self._end(context, state.headline, finished=True)
+            self._steps = None
+            self._keeping = kept_results.keeping(bpy.data.objects[self._rig], step)
+            return {"RUNNING_MODAL"}
         state.done = step.done / step.total
         state.headline = f"{100 * step.done // step.total} %: {step.what}"
         _redraw(context)
@@ -76,6 +85,7 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
         show(context.window_manager.armwright_proof, subject.armature.name, results)
+        kept_results.keep(subject.armature, results)
         return {"FINISHED"}
 
     def cancel(self, context: bpy.types.Context) -> None:
@@ -131,43 +141,44 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def show(state: Any, rig_name: str, results: Results) -> None:
+def show(state: Any, rig_name: str, results: Results, *, older: bool = False) -> None:
     """Fill the verdict list: one line a requirement, its worst check."""
     _last[rig_name] = results
-    state.rig = rig_name
+    state.rig, state.older = rig_name, older
     state.verdicts.clear()
-    worst: dict[str, Check] = {}
-    for check in results.checks:
-        if check.verdict != NOT_APPLICABLE and (
-            check.requirement not in worst or severity(check) > severity(worst[check.requirement])
-        ):
-            worst[check.requirement] = check
-    for requirement, check in worst.items():
+    for check in nearest.worst_of_each(results):
         line = state.verdicts.add()
-        line.requirement, line.verdict = requirement, check.verdict
+        line.requirement, line.verdict = check.requirement, check.verdict
         line.figure, line.limit = _figure(check.value, check.unit), _figure(check.limit, check.unit)
-        line.share = _share(check)
+        line.share = nearest.share(check)
         line.worst = f"{check.id}, frame {check.worst_frame}"
-    failed = sum(check.verdict == FAIL for check in results.checks)
-    far = sum(check.verdict == OUT_OF_REACH for check in results.checks)
-    measured = sum(check.verdict != NOT_APPLICABLE for check in results.checks)
-    state.headline = (
-        f"{measured} checks: "
-        + (f"{failed} failed" if failed else "none failed")
-        + (f", {far} out of reach" if far else "")
-    )
+    state.headline = nearest.headline(results)
+    # What failed is what somebody wants to see first.
+    failed = [place for place, line in enumerate(state.verdicts) if line.verdict == FAIL]
+    state.active = failed[0] if failed else 0
+    list_checks(state)
+
+
+def list_checks(state: Any) -> None:
+    """Fill the list of checks of the requirement that is chosen, the worst first."""
+    state.checks.clear()
+    state.active_check = 0
+    results = _last.get(state.rig)
+    if results is None or not 0 <= state.active < len(state.verdicts):
+        return
+    for check in nearest.nearest(results, state.verdicts[state.active].requirement):
+        line = state.checks.add()
+        line.check, line.verdict, line.share = check.id, check.verdict, nearest.share(check)
+        line.words = f"{check.measure}, {check.motion}, {check.case.mode}, {check.arm}"
+
+
+def last_of(rig_name: str) -> Results | None:
+    """The results that the lists are of."""
+    return _last.get(rig_name)
 
 
 def _figure(value: float, unit: str) -> str:
     return f"{value:.2g}" if unit == "1" else f"{value:.2g} {unit}"
-
-
-def _share(check: Check) -> str:
-    """How much of its limit a check takes, short enough for a narrow sidebar."""
-    if check.verdict == OUT_OF_REACH:
-        return "out of reach"
-    part = severity(check)
-    return f"{100.0 * part:.2g} % of limit" if part < 10.0 else f"{part:.1g} times limit"
 
 
 def _redraw(context: bpy.types.Context) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import bpy
 
 from ...core.rig_record import RigRecord
+from ..kept_results import KEY
 from .common import RigPanel
 
 VERDICT_ICONS = {"pass": "CHECKMARK", "fail": "ERROR", "out_of_reach": "DRIVER_DISTANCE"}
@@ -19,6 +20,19 @@ class ARMWRIGHT_UL_verdicts(bpy.types.UIList):
         row.alert = item.verdict == "fail"
         split = row.split(factor=0.55)
         split.label(text=item.requirement, icon=VERDICT_ICONS.get(item.verdict, "QUESTION"))
+        share = split.row()
+        share.alignment = "RIGHT"
+        share.label(text=item.share)
+
+
+class ARMWRIGHT_UL_checks(bpy.types.UIList):
+    """The checks of the chosen requirement, the worst first."""
+
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:  # type: ignore[no-untyped-def]
+        row = layout.row()
+        row.alert = item.verdict == "fail"
+        split = row.split(factor=0.66)
+        split.label(text=item.words)
         share = split.row()
         share.alignment = "RIGHT"
         share.label(text=item.share)
@@ -40,8 +54,12 @@ class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
         column.scale_y = 1.4
         column.operator("armwright.run_proof", icon="PLAY")
         if not state.headline or state.rig != armature.name:
+            if KEY in armature:
+                layout.operator("armwright.recall_proof")
             return
         layout.label(text=state.headline)
+        if state.older:
+            layout.label(text="Of an older build: run it again", icon="INFO")
         layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=len(state.verdicts))
         if 0 <= state.active < len(state.verdicts):
             line = state.verdicts[state.active]
@@ -51,4 +69,7 @@ class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
             box.label(text=f"{line.figure} of {line.limit}")
             for part in line.worst.split("/", 1)[-1].split("/"):
                 box.label(text=part)
+            rows = min(max(len(state.checks), 1), 5)
+            layout.template_list("ARMWRIGHT_UL_checks", "", state, "checks", state, "active_check", rows=rows)
+            layout.operator("armwright.show_check")
         layout.operator("armwright.save_report", icon="FILE_TICK")

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from report_cases import check, failing, not_asked, results
 
@@ -283,6 +283,7 @@ def test_the_worst_of_each_failing_requirement_is_worth_a_picture_or_else_the_ne
     assert worth_a_picture([not_asked("swing", "none")]) == ()
 
 
+@settings(deadline=None)  # a page is made of each name, and how long that takes is no verdict
 @given(name=st.text(min_size=1))
 def test_no_text_of_a_file_becomes_markup(name: str) -> None:
     plain = tree(results([failing(), BEYOND]))

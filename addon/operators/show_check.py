@@ -1,0 +1,119 @@
+"""Show a check: the rig in its worst pose with the slide drawn over it, and then everything as it was."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from ...core.errors import ArmwrightError
+from .. import host, kept_results, overlay, rig, selection, shown_check
+from .common import OnRig
+from .proof import last_of, show
+
+# What moves the view and nothing else.
+VIEWING = (
+    *("MIDDLEMOUSE", "WHEELUPMOUSE", "WHEELDOWNMOUSE", "MOUSEMOVE", "INBETWEEN_MOUSEMOVE", "TRACKPADPAN"),
+    *("TRACKPADZOOM", "MOUSEROTATE", "NDOF_MOTION", "TIMER", "TIMER_REPORT", "WINDOW_DEACTIVATE"),
+    *(f"NUMPAD_{key}" for key in (*range(10), "PERIOD")),
+)
+ENDING = ("ESC", "RET", "NUMPAD_ENTER", "RIGHTMOUSE", "LEFTMOUSE")
+
+
+class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
+    """Put the rig in the worst pose of this check and draw how far what is held has slid; Esc puts everything back"""
+
+    bl_idname = "armwright.show_check"
+    bl_label = "Show worst pose"
+    bl_options = {"INTERNAL"}
+
+    _handle: Any = None
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        state = context.window_manager.armwright_proof
+        if not 0 <= state.active_check < len(state.checks):
+            return cls.usable("Run a proof and choose a check")
+        return cls.usable(selection.why_not(context))
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        try:
+            showing = begin_shown(context, self.subject(context))
+        except ArmwrightError as problem:
+            self.report({"ERROR"}, str(problem))
+            return {"CANCELLED"}
+        matrix = host.matrix_to_numpy(showing.armature.matrix_world)
+
+        def draw() -> None:
+            made = overlay.shapes(showing.again, matrix, bpy.context.region, bpy.context.region_data)
+            if made is not None:
+                overlay.paint(made)
+
+        self._handle = bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", "POST_PIXEL")
+        context.workspace.status_text_set("Esc, Enter or a click: put everything back   Middle mouse: look around")
+        context.window_manager.modal_handler_add(self)
+        _redraw(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if shown_check.showing() is None or (event.type in ENDING and event.value == "PRESS"):
+            self._end(context)
+            return {"FINISHED"}
+        # Nothing may change the rig meanwhile: it is not in the user's pose.
+        return {"PASS_THROUGH"} if event.type in VIEWING else {"RUNNING_MODAL"}
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Without a window there is nobody to look: refuse."""
+        self.report({"ERROR"}, "A check is shown in a window: use the button in the sidebar")
+        return {"CANCELLED"}
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        self._end(context)
+
+    def _end(self, context: bpy.types.Context) -> None:
+        shown_check.put_back()
+        if self._handle is not None:
+            bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+            self._handle = None
+        context.workspace.status_text_set(None)
+        _redraw(context)
+
+
+class ARMWRIGHT_OT_recall_proof(OnRig, bpy.types.Operator):
+    """List the proof that was kept with this rig in the file"""
+
+    bl_idname = "armwright.recall_proof"
+    bl_label = "Show the last proof"
+    bl_options = {"INTERNAL"}
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        try:
+            armature = selection.armature_of(context)
+            results = kept_results.kept_with(armature)
+            if results is None:
+                self.report({"ERROR"}, f"No proof is kept with {armature.name}: run one")
+                return {"CANCELLED"}
+            older = kept_results.is_older(results, rig.read_record(armature).plan_digest)
+        except ArmwrightError as problem:
+            self.report({"ERROR"}, str(problem))
+            return {"CANCELLED"}
+        show(context.window_manager.armwright_proof, armature.name, results, older=older)
+        return {"FINISHED"}
+
+
+def begin_shown(context: bpy.types.Context, subject: Any) -> shown_check.Showing:
+    """Show the check that is chosen in the list. Raises ProofError where it can not be shown."""
+    state = context.window_manager.armwright_proof
+    results = last_of(state.rig)
+    wanted = state.checks[state.active_check].check
+    found = None if results is None else next((item for item in results.checks if item.id == wanted), None)
+    if results is None or found is None or state.rig != subject.armature.name:
+        raise ArmwrightError("the list is of another rig: select its armature, or run the proof again")
+    return shown_check.begin(subject, found, results.seed)
+
+
+def _redraw(context: bpy.types.Context) -> None:
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()

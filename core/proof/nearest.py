@@ -1,0 +1,56 @@
+"""Which checks of a proof come first for people: failing ones, then those next to their limits."""
+
+from __future__ import annotations
+
+import math
+
+from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
+from .verdicts import severity
+
+# A longer list is read by nobody: what fails everywhere is explained by its worst.
+MOST = 20
+
+
+def worst_of_each(results: Results) -> tuple[Check, ...]:
+    """The worst check of each requirement that applies, in the order in which they were measured."""
+    worst: dict[str, Check] = {}
+    for check in results.checks:
+        if check.verdict != NOT_APPLICABLE and (
+            check.requirement not in worst or severity(check) > severity(worst[check.requirement])
+        ):
+            worst[check.requirement] = check
+    return tuple(worst.values())
+
+
+def nearest(results: Results, requirement: str, most: int = MOST) -> tuple[Check, ...]:
+    """The checks of a requirement that fail or come nearest to their limits, worst first; `most` of them.
+
+    Those out of reach come last, the furthest of them first.
+    """
+    found = [item for item in results.checks if item.requirement == requirement and item.verdict != NOT_APPLICABLE]
+    return tuple(sorted(found, key=_order)[:most])
+
+
+def _order(check: Check) -> tuple[bool, bool, float, str]:
+    size = check.value if check.verdict == OUT_OF_REACH else severity(check)
+    return check.verdict == OUT_OF_REACH, check.verdict != FAIL, -size if math.isfinite(size) else -math.inf, check.id
+
+
+def headline(results: Results) -> str:
+    """The whole proof in a few words, for a narrow place."""
+    failed = sum(check.verdict == FAIL for check in results.checks)
+    far = sum(check.verdict == OUT_OF_REACH for check in results.checks)
+    measured = sum(check.verdict != NOT_APPLICABLE for check in results.checks)
+    return (
+        f"{measured} checks: "
+        + (f"{failed} failed" if failed else "none failed")
+        + (f", {far} out of reach" if far else "")
+    )
+
+
+def share(check: Check) -> str:
+    """How much of its limit a check takes, short enough for a narrow sidebar."""
+    if check.verdict == OUT_OF_REACH:
+        return "out of reach"
+    part = severity(check)
+    return f"{100.0 * part:.2g} % of limit" if part < 10.0 else f"{part:.1g} times limit"
