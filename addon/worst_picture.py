@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
@@ -136,8 +137,8 @@ def _studio(view: Camera, length: float) -> Iterator[bpy.types.Scene]:
         lens.clip_end = 4.0 * AWAY * length
         place = np.eye(4)
         place[:3, :3] = np.stack([view.right, view.up, -view.away], axis=1)
-        sun = bpy.data.lights.new("armwright.picture", "SUN")
-        sun.energy, sun.angle = SUN, 0.0  # type: ignore[attr-defined]
+        sun: Any = bpy.data.lights.new("armwright.picture", "SUN")
+        sun.energy, sun.angle = SUN, 0.0
         sun.use_shadow = True
         # Over the viewer's left shoulder.
         lamp = place.copy()
@@ -204,11 +205,13 @@ def _render(scene: bpy.types.Scene) -> bytes:
         raise HostError(
             "the host's ray tracer is switched off, so there are no pictures: enable it, or give --no-pictures"
         ) from problem
-    scene.cycles.device = "CPU"  # type: ignore[attr-defined]
-    scene.cycles.samples = SAMPLES  # type: ignore[attr-defined]
-    scene.cycles.use_denoising = False  # type: ignore[attr-defined]
-    scene.cycles.seed = 0  # type: ignore[attr-defined]
-    scene.cycles.max_bounces = 0  # type: ignore[attr-defined]
+    # The ray tracer's own settings; the host's stubs do not know extensions.
+    tracer: Any = scene.cycles  # type: ignore[attr-defined]
+    tracer.device = "CPU"
+    tracer.samples = SAMPLES
+    tracer.use_denoising = False
+    tracer.seed = 0
+    tracer.max_bounces = 0
     scene.view_settings.view_transform = "Standard"
     settings.resolution_x, settings.resolution_y, settings.resolution_percentage = WIDTH, HEIGHT, 100
     settings.film_transparent = True
