@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 
 from ...core.card import card_json
+from ...core.card.fit_check import check_fit
 from ...core.errors import ArmwrightError, MotionError, ProofError
 from ...core.proof import history, results_json
 from .text_files import write_text
@@ -49,16 +50,18 @@ def run(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
     from ...core.proof.report import history as history_words
     from ...core.proof.report.table import table
-    from .. import any_arm, any_arm_rig, prove, subjects
+    from .. import any_arm, any_arm_rig, card_sketch, prove, subjects
     from . import files
 
-    card = None if options.card is None else card_json.read(options.card)
+    given = None if options.card is None else card_json.read_file(options.card)
+    card = None if given is None else given.card
     if card is None:
         armature = files.open_arms(options.file, options.armature)
     elif options.case is not None:
         raise ProofError("a case is of arms that Armwright built, and --card is for others: give one of the two")
     else:
         armature = files.open_carded(options.file, options.armature or card.rig)
+        check_fit(given, card_sketch.sketch_of(armature))
     if options.case is not None:
         from . import case
 

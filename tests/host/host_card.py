@@ -237,9 +237,14 @@ def test_the_command_drafts_a_card_that_checks_and_whose_mistakes_it_names(tmp_p
     wrong = run("card", blend, "--check", card)
     assert wrong.returncode == 1
     # The host says itself that it opened the file.
-    said = [line for line in wrong.stdout.splitlines() if not line.startswith("Read ")]
+    said = [line for line in wrong.stdout.splitlines() if "Read blend" not in line]
     assert len(said) > 2 and all(line.startswith("card.json, line ") for line in said)
     assert 'the nearest name is "humerus.L"' in wrong.stdout and "twice" in wrong.stdout
+
+    proved = run("proof", blend, "--card", card)
+    assert proved.returncode == 2
+    said = [line.removeprefix("armwright: ") for line in proved.stderr.splitlines() if "card.json" in line]
+    assert len(said) > 2 and all(line.startswith("card.json, line ") for line in said), proved.stderr
 
     card.write_text(text[:100])
     cut = run("card", blend, "--check", card)
