@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core.any_arm.model import AnyArm
-from ..core.card.model import BONE_ROLES, DIALS, NEEDED, CardArm, Dial, RigCard, Setting
+from ..core.card.model import BONE_ROLES, DIALS, FK_CONTROLS, NEEDED, CardArm, Dial, RigCard, Setting
 from ..core.errors import CardError
 from . import host
 
@@ -157,4 +157,7 @@ def _arm(armature: bpy.types.Object, arm: CardArm, torso: Array, facing: Array) 
         if not length > 0.0:
             raise CardError(f"arm {arm.arm}: the {segment} has no length at rest: its ends are in one place")
     clavicle = apart("clavicle", "upper_arm") if arm.clavicle else 0.0
-    return AnyArm(arm, rests, clavicle, upper, fore, facing)
+    modes = {role: armature.pose.bones[name].rotation_mode for role in FK_CONTROLS if (name := getattr(arm, role))}
+    # A control that is turned by a quaternion gets Euler channels for the proof.
+    orders = {role: mode if len(mode) == 3 else "XYZ" for role, mode in modes.items()}
+    return AnyArm(arm, rests, clavicle, upper, fore, facing, orders)

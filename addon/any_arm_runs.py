@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 from numpy.typing import NDArray
 
 from ..core.any_arm import plan
-from ..core.any_arm.measures import ORDER
 from ..core.any_arm.model import AnyArm, AnyRun, Shown
 from ..core.any_arm.settings import AnySettings, settings_for
 from ..core.card.model import FK_CONTROLS
@@ -16,7 +16,6 @@ from ..core.motion.clip import torso_for
 from ..core.posing import chain_poses
 from ..core.proof import verdicts
 from ..core.proof.cases import Case
-from ..core.rotations import matrix_to_quat
 from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 from . import host, sample
 from .any_arm_rig import AnySubject, path_of, write_setting
@@ -25,7 +24,7 @@ Array = NDArray[np.float64]
 
 # A control is where it was put to this part of L: single precision, and no more.
 PUT = 1e-4
-READ = ("clavicle", "upper_arm", "forearm", "hand", *FK_CONTROLS, "hand_hold", "elbow_hold")
+READ = ("clavicle", "upper_arm", "forearm", "hand", *FK_CONTROLS, "hand_hold", "elbow_hold", "elbow_aim")
 
 
 def played(subject: AnySubject, run: AnyRun, stage: sample.Stage) -> dict[str, tuple[Shown, Tracks]]:
@@ -77,10 +76,9 @@ def _torso(subject: AnySubject, run: AnyRun) -> tuple[list[PoseTrack], Array]:
 
 
 def _rest(armature: bpy.types.Object) -> None:
+    # In the rotation mode that each bone has: drivers may write and read its channels.
     for bone in armature.pose.bones:
-        bone.location, bone.scale = (0.0, 0.0, 0.0), (1.0, 1.0, 1.0)
-        bone.rotation_mode = "QUATERNION"
-        bone.rotation_quaternion = (1.0, 0.0, 0.0, 0.0)
+        bone.matrix_basis = Matrix()
 
 
 def _set(armature: bpy.types.Object, rig: AnyArm, case: Case) -> None:
@@ -98,14 +96,12 @@ def _set(armature: bpy.types.Object, rig: AnyArm, case: Case) -> None:
 def _place(armature: bpy.types.Object, rig: AnyArm, settings: AnySettings) -> None:
     """Controls put once, by their own channels with the torso at rest; and rotation modes for those that turn."""
     for role in settings.channels:
-        armature.pose.bones[getattr(rig.card, role)].rotation_mode = ORDER
+        armature.pose.bones[getattr(rig.card, role)].rotation_mode = rig.orders[role]
     for role, poses in settings.places.items():
         if len(poses) == 1:
             bone = armature.pose.bones[getattr(rig.card, role)]
             own = np.linalg.inv(host.rest_matrix(bone.bone)) @ poses[0]
-            bone.rotation_mode = "QUATERNION"
-            bone.location = own[:3, 3].tolist()
-            bone.rotation_quaternion = matrix_to_quat(own[:3, :3]).tolist()
+            bone.matrix_basis = host.numpy_to_matrix(own)
 
 
 def _check_put(armature: bpy.types.Object, rig: AnyArm, settings: AnySettings, found: dict[str, Array]) -> None:

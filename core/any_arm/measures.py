@@ -32,7 +32,6 @@ Array = NDArray[np.float64]
 
 # The elbow is on its aim's side while it is less than a right angle about the line from shoulder to wrist away from it.
 SIDE_LIMIT = 90.0
-ORDER = "XYZ"
 
 
 def measure(requirement: str, run: Shown) -> tuple[Measured, ...]:
@@ -74,19 +73,18 @@ def _held_hand(run: Shown) -> tuple[Measured, ...]:
 def _elbow_side(run: Shown) -> Measured:
     """Angle between the elbow and its aim about the line from shoulder to wrist (degrees)."""
     name = "elbow-side"
-    if run.aim is None:
+    if "elbow_aim" not in run.poses:
         nothing = np.zeros(len(run.poses["hand"]))
         return Measured(name, DEGREES, nothing, SIDE_LIMIT, note="the card names no elbow_aim", not_applicable=True)
-    root, elbow, wrist = (at(run.poses[role]) for role in ("upper_arm", "forearm", "hand"))
+    joints = ("upper_arm", "forearm", "hand", "elbow_aim")
+    root, elbow, wrist, aim = (at(run.poses[role]) for role in joints)
     line = unit(wrist - root)
-    sides = [
-        points - root - line * np.sum((points - root) * line, axis=1, keepdims=True) for points in (elbow, run.aim)
-    ]
+    sides = [away - line * np.sum(away * line, axis=1, keepdims=True) for away in (elbow - root, aim - root)]
     cross = np.linalg.norm(np.cross(*sides), axis=1)
     angle = np.degrees(np.arctan2(cross, np.sum(sides[0] * sides[1], axis=1)))
     # An arm that is straight to a thousandth has no side.
     bent = np.linalg.norm(sides[0], axis=1) > 1e-3 * run.rig.length
-    return Measured(name, DEGREES, np.where(bent | ~np.isfinite(angle), angle, 0.0), SIDE_LIMIT, run.aim, elbow)
+    return Measured(name, DEGREES, np.where(bent | ~np.isfinite(angle), angle, 0.0), SIDE_LIMIT, aim, elbow)
 
 
 def _held_elbow(run: Shown) -> tuple[Measured, ...]:
@@ -122,9 +120,9 @@ def _isolated(run: Shown) -> tuple[Measured, ...]:
     from_torso = at(upper)[0] - at(torso)[0]
     place = at(torso) + moved @ from_torso
     travel = Measured("travel", LENGTHS, distance(at(upper), place) / run.rig.length, SLIDE_LIMIT, place, at(upper))
-    if run.case.isolate:
-        return (kept("drift", upper), travel)
-    return (drift("follow-error", turn(upper), moved @ turn(upper[0])), travel)
+    turned = kept("drift", upper) if run.case.isolate else drift("follow-error", turn(upper), moved @ turn(upper[0]))
+    # A lift moves the shoulder of an arm that keeps its turn while the torso tilts: as it should.
+    return (turned,) if run.case.lift else (turned, travel)
 
 
 def _swung(run: Shown) -> tuple[Measured, ...]:
@@ -134,7 +132,12 @@ def _swung(run: Shown) -> tuple[Measured, ...]:
         joint = role.removeprefix("fk_")
         above = _above(run, joint)
         control = carried(run.poses[above], rests[above], rests[role])
-        turned = control @ euler_to_matrix(run.channels[role], ORDER) @ turn(rests[role]).T @ turn(rests[joint])
+        turned = (
+            control
+            @ euler_to_matrix(run.channels[role], run.rig.orders[role])
+            @ turn(rests[role]).T
+            @ turn(rests[joint])
+        )
         found.append(drift(joint.replace("_", "-"), turn(run.poses[joint]), turned))
     return tuple(found)
 
@@ -143,6 +146,9 @@ def _above(run: Shown, joint: str) -> str:
     """What carries a joint: the joint above it, or the held elbow's control."""
     if joint == "forearm" and run.case.mode == "elbow":
         return "elbow_hold"
+    if joint == "upper_arm" and run.case.isolate:
+        # Whatever the clavicle does; the torso is at rest.
+        return "torso"
     order = ("torso", "clavicle", "upper_arm", "forearm", "hand")
     names = [name for name in order if name == "torso" or name in run.poses]
     return names[names.index(joint) - 1]

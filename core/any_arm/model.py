@@ -29,6 +29,7 @@ class AnyArm:
     rests: (4, 4) frames at rest by the role's name in the card, and "torso".
     clavicle_length: from clavicle to shoulder; 0 without a clavicle.
     facing: (3, 3), columns are the character's left, back and up.
+    orders: rotation order of each FK control by role, such as "XYZ".
     """
 
     card: CardArm
@@ -37,6 +38,7 @@ class AnyArm:
     upper_length: float
     forearm_length: float
     facing: Array
+    orders: Mapping[str, str]
 
     @property
     def length(self) -> float:
@@ -75,7 +77,8 @@ class Shown:
         arm, motion, case: as in a check.
         rig: the arm at rest.
         poses: evaluated bones (N, 4, 4) by the role's name in the card, and "torso".
-        channels: Euler channels (N, 3), radians, order XYZ, of the FK controls by role; those that were turned.
+        channels: Euler channels (N, 3), radians, of the FK controls that were turned, in their own orders, by
+            role.
         hand: (N, 3), where the wrist was put; None where the hand is not held.
         aim: (N, 3), where the elbow's aim was put or stood; None where there is none.
         dial: (N,) of the blend; None in other runs.

@@ -117,6 +117,8 @@ def _own_needs(arm: CardArm, requirement: str, case: Case) -> str:
         return "the card names no elbow_aim"
     if requirement == shoulder.ID and not arm.fk_clavicle:
         return "the card names no fk_clavicle, which would move the shoulder"
+    if requirement == swing.ID and case.lift:
+        return "a lift turns the clavicle as well as its control does: by a card swing is measured without it"
     if requirement == swing.ID and not any(swing_roles(arm, case)):
         return "the card names no FK control that turns a joint in this mode"
     if requirement == isolate.ID and not arm.fk_upper_arm:

@@ -14,7 +14,6 @@ from ..proof.holds import Reach, near_place
 from ..proof.measures import at, turn
 from ..proof.run_settings import HAND_OFFSET, LOOSE, side_of
 from ..rotations import matrix_to_euler, swing
-from .measures import ORDER
 from .model import BEYOND, BLEND, HOLD, RAISE, ROUND, SWING, AnyArm, AnyRun
 
 Array = NDArray[np.float64]
@@ -23,6 +22,8 @@ Array = NDArray[np.float64]
 LEAST, MOST = 1.3, 0.96
 # Hand out of reach, over L.
 FAR = 1.2
+# What an upper arm that stretches at all may be asked for, over its length.
+SHORTEST, LONGEST = 0.6, 1.75
 # The elbow is planted away from its rest by this turn about the shoulder, radians, at its own distance from it.
 ELBOW_TURN = 0.35
 
@@ -31,7 +32,7 @@ ELBOW_TURN = 0.35
 class AnySettings:
     """Attributes:
     places: frames (N, 4, 4), or (1, 4, 4) for one that stays, of placed controls, by role.
-    channels: (N, 3), or (1, 3), Euler channels of FK controls, radians, order XYZ, by role.
+    channels: (N, 3), or (1, 3), Euler channels of FK controls, radians, in their own orders, by role.
     hand: (N, 3), where that puts the wrist; None where the hand is not held.
     aim: (N, 3), where the elbow's aim is; None without one.
     dial: (N,), 0 to 1, of the blend; None where it does not move.
@@ -56,7 +57,7 @@ def settings_for(run: AnyRun, rig: AnyArm, torso: Array) -> AnySettings:
     if card.elbow_aim:
         aim = np.broadcast_to(at(rig.rests["elbow_aim"]), (frames, 3)).copy()
     if run.case.mode in ("elbow", "both"):
-        places["elbow_hold"] = _elbow_place(rig)
+        places["elbow_hold"] = _elbow_place(run, rig, torso)
     if run.case.mode in ("hand", "both") or run.kind == BLEND:
         hand = _hand_place(run, rig, torso, places)
         places["hand_hold"] = moved(rig.rests["hand_hold"], hand - at(rig.rests["hand"]))
@@ -127,13 +128,28 @@ def _raised(rig: AnyArm, frames: int) -> Array:
     towards = np.sin(angles)[:, None] * aside - np.cos(angles)[:, None] * rig.facing[:, 2]
     rest, control = turn(rig.rests["upper_arm"]), turn(rig.rests["fk_upper_arm"])
     turned = swing(np.broadcast_to(rest, (frames, 3, 3)), towards) @ rest.T
-    return matrix_to_euler(control.T @ turned @ control, ORDER)
+    return matrix_to_euler(control.T @ turned @ control, rig.orders["fk_upper_arm"])
 
 
-def _elbow_place(rig: AnyArm) -> Array:
-    """(1, 4, 4): the elbow's control, where the elbow goes when the upper arm swings out by ELBOW_TURN."""
+def _elbow_place(run: AnyRun, rig: AnyArm, torso: Array) -> Array:
+    """(1, 4, 4): the elbow's control, near where the elbow goes when the upper arm swings out by ELBOW_TURN.
+
+    Where an upper arm of SHORTEST to LONGEST of its length reaches it throughout; what does not stretch at all leaves a
+    gap, which is measured.
+    """
     shoulder, elbow = at(rig.rests["upper_arm"]), at(rig.rests["forearm"])
-    return moved(rig.rests["elbow_hold"], (shoulder + _out(rig) @ (elbow - shoulder) - elbow)[None])
+    path = _shoulder_path(rig, torso)
+    least, most = (np.full(len(path), share * rig.upper_length) for share in (SHORTEST, LONGEST))
+    reach = Reach(path, np.zeros_like(path), least, most, rig.length)
+    natural = shoulder + _out(rig) @ (elbow - shoulder)
+    place = near_place(reach, natural, f"{run.motion}: the {arm_words.words(rig.card.arm)} elbow hold")
+    return moved(rig.rests["elbow_hold"], (place - elbow)[None])
+
+
+def _shoulder_path(rig: AnyArm, torso: Array) -> Array:
+    """Where the torso alone carries the shoulder, (N, 3)."""
+    local = np.linalg.inv(torso[0]) @ np.append(at(rig.rests["upper_arm"]), 1.0)
+    return np.asarray((torso @ local)[:, :3])
 
 
 def _out(rig: AnyArm) -> Array:
@@ -158,8 +174,7 @@ def _hand_place(run: AnyRun, rig: AnyArm, torso: Array, places: Mapping[str, Arr
     if run.kind == BEYOND:
         way = wrist - shoulder
         return np.asarray((shoulder + way / np.linalg.norm(way) * size * FAR)[None])
-    local = np.linalg.inv(torso[0]) @ np.append(shoulder, 1.0)
-    path = (torso @ local)[:, :3]
+    path = _shoulder_path(rig, torso)
     natural = wrist + rig.facing @ side_of(HAND_OFFSET, rig.card.arm) * size
     least = max(LEAST * abs(rig.upper_length - rig.forearm_length), 0.2 * size)
     ones = np.ones(len(path))
