@@ -24,20 +24,26 @@ def junit(results: Results) -> str:
 def _lines(results: Results) -> Iterator[str]:
     yield '<?xml version="1.0" encoding="UTF-8"?>\n'
     yield f"<testsuites name={_attribute(f'Armwright proof of {results.rig}')} {_counts(summary(results.checks))}>\n"
-    for name, found in by_requirement(results.checks).items():
-        yield from _suite(results, name, found)
+    yield from suites(results)
     yield "</testsuites>\n"
 
 
-def _suite(results: Results, name: str, found: Group) -> Iterator[str]:
+def suites(results: Results, character: str = "") -> Iterator[str]:
+    """The suites alone; `character` goes before their names and classes where a file holds several characters."""
+    for name, found in by_requirement(results.checks).items():
+        yield from _suite(results, name, found, character)
+
+
+def _suite(results: Results, name: str, found: Group, character: str) -> Iterator[str]:
     skipped = found.counts[OUT_OF_REACH] + found.counts[NOT_APPLICABLE]
-    yield f'  <testsuite name={_attribute(name)} {_counts(found.counts)} skipped="{skipped}">\n    <properties>\n'
+    title = f"{character}: {name}" if character else name
+    yield f'  <testsuite name={_attribute(title)} {_counts(found.counts)} skipped="{skipped}">\n    <properties>\n'
     known = {"rig": results.rig, "host": results.host, "plan_digest": results.plan_digest, "seed": str(results.seed)}
     for key, value in known.items():
         yield f'      <property name="{key}" value={_attribute(value)}/>\n'
     yield "    </properties>\n"
     for check in found.checks:
-        yield _case(check)
+        yield _case(check, f"{character}.{name}" if character else name)
     yield "  </testsuite>\n"
 
 
@@ -45,8 +51,8 @@ def _counts(counts: dict[str, int]) -> str:
     return f'tests="{sum(counts.values())}" failures="{counts[FAIL]}" errors="0"'
 
 
-def _case(check: Check) -> str:
-    opening = f"    <testcase classname={_attribute(check.requirement)} name={_attribute(check.id)}"
+def _case(check: Check, classname: str) -> str:
+    opening = f"    <testcase classname={_attribute(classname)} name={_attribute(check.id)}"
     if check.verdict == FAIL:
         return f"{opening}>\n{_failure(check)}    </testcase>\n"
     if check.verdict in (OUT_OF_REACH, NOT_APPLICABLE):
