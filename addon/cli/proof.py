@@ -11,13 +11,14 @@ from ...core.card import card_json
 from ...core.card.fit_check import check_fit
 from ...core.errors import ArmwrightError, MotionError, ProofError
 from ...core.proof import history, results_json
+from . import farm
 from .text_files import write_text
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     command = commands.add_parser("proof", help="prove the arms of a .blend; exit code 0 only if nothing failed")
-    command.add_argument("file", type=Path, metavar="FILE.blend")
+    command.add_argument("file", type=Path, nargs="+", metavar="FILE.blend")
     command.add_argument("--armature", default=None, metavar="NAME", help="armature to prove, if there are several")
     command.add_argument("--motion", type=Path, default=None, metavar="FILE.bvh", help="recorded motion to add")
     command.add_argument(
@@ -43,10 +44,20 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         metavar="F",
         help="instead, look at the one pose of a case that a sweep found",
     )
+    farm.add_to(command)
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
+    """Prove one file here, or several in processes of their own."""
+    named = farm.expanded(options.file)
+    if farm.is_wanted(options, named):
+        return farm.run(options, named)
+    options.file = Path(named[0])
+    return run_one(options)
+
+
+def run_one(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
     from ...core.proof.report import history as history_words
     from ...core.proof.report.table import table

@@ -60,6 +60,7 @@ def _parts(outcomes: Sequence[Outcome]) -> Iterator[str]:
         '<th scope="col">character</th>'
     )
     yield "".join(f'<th scope="col" title="{_text(TITLES.get(name, ""))}">{_text(name)}</th>' for name in columns)
+    yield "" if columns else '<th scope="col">what happened</th>'
     yield "</tr></thead>\n<tbody>\n"
     for index, (name, outcome) in named:
         yield _row(index, name, outcome, groups[index], columns)
