@@ -25,13 +25,13 @@ pre{white-space:pre-wrap;overflow-wrap:anywhere;font:.86em ui-monospace,'DejaVu 
 @media (max-width:44rem){.farm th small{display:none}.character article{padding-left:.4rem}}
 """
 _ADVICE = {
-    farm.CRASHED: "Prove this file alone, to see all that it says; then open it in the host, which may say what is damaged.",
+    farm.CRASHED: "Prove this file alone, to see all that it says; then open it in the host, which may name the damage.",
     farm.TIMED_OUT: "The last lines say how far it was. Give a higher --time-limit, or fewer --workers.",
     farm.TOO_LARGE: "Give a higher --memory-limit, or take what the arms do not need out of the file.",
     farm.REFUSED: "Mend what the sentence names, or leave this file out.",
 }
 _LAMPS = {farm.CODE_HELD: "var(--good)", farm.CODE_FAILED: "var(--bad)"}
-# What of an element's start refers to a place in the page. In text both quotes are escaped, so it is found in tags only.
+# What in a tag refers to a place in the page. Text has its quotes escaped, so that none of this is found in it.
 _PLACES = re.compile(r' (id|aria-labelledby|aria-describedby|href)="(#?)([^"]*)"')
 
 
@@ -46,7 +46,8 @@ def _parts(outcomes: Sequence[Outcome]) -> Iterator[str]:
     named.sort(key=lambda item: farm.GRAVITY.index(item[1][1].kind))
     yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-    yield f"<title>Proof of {len(outcomes)} characters</title>\n<style>{STYLE}{_STYLE}</style>\n</head>\n<body>\n<main>\n"
+    yield f"<title>Proof of {len(outcomes)} characters</title>\n<style>{STYLE}{_STYLE}</style>\n"
+    yield "</head>\n<body>\n<main>\n"
     yield (
         f'<header style="--lamp:{_LAMPS[farm.exit_code(outcomes)]}">\n{EMBLEM}\n<p class="kind">Armwright proof, '
         f"each file in a process of its own</p>\n<h1>{_text(farm.sentence(outcomes))}</h1>\n</header>\n"
