@@ -25,7 +25,7 @@ pre{white-space:pre-wrap;overflow-wrap:anywhere;font:.86em ui-monospace,'DejaVu 
 @media (max-width:44rem){.farm th small{display:none}.character article{padding-left:.4rem}}
 """
 _ADVICE = {
-    farm.CRASHED: "Prove this file alone, to see all that it says; then open it in the host, which may name the damage.",
+    farm.CRASHED: "Prove this file alone, to see all that it says; then open it in the host: it may name the damage.",
     farm.TIMED_OUT: "The last lines say how far it was. Give a higher --time-limit, or fewer --workers.",
     farm.TOO_LARGE: "Give a higher --memory-limit, or take what the arms do not need out of the file.",
     farm.REFUSED: "Mend what the sentence names, or leave this file out.",
