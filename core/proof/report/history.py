@@ -6,7 +6,7 @@ import html
 from collections.abc import Iterator
 
 from ..history import GREW, REGRESSIONS, Change, Comparison, growth_of
-from .summary import clean, number_of, quantity
+from .summary import WORDS, clean, number_of, quantity
 
 # Rows of a kind that are shown; the others are counted.
 MOST_LINES, MOST_ROWS = 12, 60
@@ -39,6 +39,17 @@ def text(found: Comparison) -> str:
     if len(found.regressions) > MOST_LINES:
         lines.append(f"  and {len(found.regressions) - MOST_LINES:,} more")
     return "\n".join(lines)
+
+
+def message(change: Change) -> str:
+    """One change in a line: what became of which measure, and how its value and verdict were and are."""
+    check = change.check
+    then, now = (
+        "not measured" if item is None else f"{quantity(item.value, item.unit, plain=True)} ({WORDS[item.verdict]})"
+        for item in (change.before, change.after)
+    )
+    limit = quantity(check.limit, check.unit, plain=True)
+    return f"{clean(check.measure)} {change.kind}: {then} then, {now} now, limit {limit}"
 
 
 def section(found: Comparison) -> Iterator[str]:

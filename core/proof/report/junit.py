@@ -2,29 +2,38 @@
 
 Out of reach is not a pass and not a failure: it becomes a skipped case, which readers count apart from the passed ones,
 with the missing distance as its message. Elements and attributes are those that continuous-integration servers read in
-common (testsuites, testsuite, properties, testcase, failure, skipped); common practice, there is no standard.
+common (testsuites, testsuite, properties, testcase, failure, error, skipped); common practice, there is no standard.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import quoteattr
 
+from ..history import Comparison
 from ..results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
 from ..results_json import summary
 from .advice import advice
+from .history import message, rule
 from .summary import Group, by_requirement, clean, number_of, quantity, reason
 
+HISTORY = "history"
 
-def junit(results: Results) -> str:
+
+def junit(results: Results, comparison: Comparison | None = None) -> str:
     """XML text with a newline at the end; to be written as UTF-8."""
-    return "".join(_lines(results))
+    return "".join(_lines(results, comparison))
 
 
-def _lines(results: Results) -> Iterator[str]:
+def _lines(results: Results, comparison: Comparison | None) -> Iterator[str]:
+    counts = summary(results.checks)
+    more = 0 if comparison is None else len(comparison.regressions)
+    numbers = _numbers(sum(counts.values()) + more + (comparison is not None), counts[FAIL] + more)
     yield '<?xml version="1.0" encoding="UTF-8"?>\n'
-    yield f"<testsuites name={_attribute(f'Armwright proof of {results.rig}')} {_counts(summary(results.checks))}>\n"
+    yield f"<testsuites name={_attribute(f'Armwright proof of {results.rig}')} {numbers}>\n"
     yield from suites(results)
+    if comparison is not None:
+        yield from _history(comparison)
     yield "</testsuites>\n"
 
 
@@ -32,6 +41,22 @@ def suites(results: Results, character: str = "") -> Iterator[str]:
     """The suites alone; `character` goes before their names and classes where a file holds several characters."""
     for name, found in by_requirement(results.checks).items():
         yield from _suite(results, name, found, character)
+
+
+def _history(comparison: Comparison) -> Iterator[str]:
+    """A failing case for each regression beside one that says what was compared, so that there is always a case."""
+    count = len(comparison.regressions)
+    name = _attribute(HISTORY)
+    yield f'  <testsuite name={name} {_numbers(count + 1, count)} skipped="0">\n    <properties>\n'
+    for number, note in enumerate(comparison.notes):
+        yield f'      <property name="note {number + 1}" value={_attribute(note)}/>\n'
+    yield "    </properties>\n"
+    yield f"    <testcase classname={name} name={_attribute(rule(comparison))}/>\n"
+    for change in comparison.regressions:
+        kind, words = _attribute(change.kind), message(change)
+        yield f"    <testcase classname={name} name={_attribute(change.check.id)}>\n"
+        yield f"      <failure type={kind} message={_attribute(words)}>{_text(words)}</failure>\n    </testcase>\n"
+    yield "  </testsuite>\n"
 
 
 def _suite(results: Results, name: str, found: Group, character: str) -> Iterator[str]:
@@ -48,7 +73,11 @@ def _suite(results: Results, name: str, found: Group, character: str) -> Iterato
 
 
 def _counts(counts: dict[str, int]) -> str:
-    return f'tests="{sum(counts.values())}" failures="{counts[FAIL]}" errors="0"'
+    return _numbers(sum(counts.values()), counts[FAIL])
+
+
+def _numbers(tests: int, failures: int) -> str:
+    return f'tests="{tests}" failures="{failures}" errors="0"'
 
 
 def _case(check: Check, classname: str) -> str:
