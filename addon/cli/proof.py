@@ -11,7 +11,7 @@ from ...core.card import card_json
 from ...core.card.fit_check import check_fit
 from ...core.errors import ArmwrightError, MotionError, ProofError
 from ...core.proof import history, results_json
-from . import farm
+from . import baseline, farm
 from .text_files import write_text
 
 
@@ -64,6 +64,7 @@ def run_one(options: argparse.Namespace) -> int:
     from .. import any_arm, any_arm_rig, card_sketch, prove, subjects
     from . import files
 
+    earlier = baseline.read(options)
     given = None if options.card is None else card_json.read_file(options.card)
     card = None if given is None else given.card
     if card is None:
@@ -77,10 +78,6 @@ def run_one(options: argparse.Namespace) -> int:
         from . import case
 
         return case.run(armature, options)
-    earlier = None
-    if options.baseline is not None:
-        history.check_growth(options.growth)
-        earlier = results_json.read(options.baseline)
     recorded, made = None, prove.made_with()
     if options.motion is not None:
         if not options.motion.is_file():
@@ -134,7 +131,7 @@ def write_results(  # type: ignore[no-untyped-def]
 
     for path, text in (
         (json, lambda: results_json.to_text(results)),
-        (junit, lambda: suite.junit(results)),
+        (junit, lambda: suite.junit(results, compared)),
         (html, lambda: page.page(results, pictures, shots, compared)),
     ):
         if path is not None:

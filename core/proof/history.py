@@ -10,6 +10,7 @@ limit. Values of other seeds are therefore not compared at all.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -177,6 +178,7 @@ def _alike(check: Check, before: Results, after: Results) -> bool:
     return base != RECORDED and not (mid_motion and base != switch.REST)
 
 
+@functools.cache
 def seeded_motions() -> frozenset[str]:
     """Names of the motions that depend on a proof's seed."""
     return frozenset(clip.name for clip in standard_motions(seed=1) if clip.seed)
