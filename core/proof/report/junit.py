@@ -7,7 +7,7 @@ common (testsuites, testsuite, properties, testcase, failure, error, skipped); c
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from xml.sax.saxutils import quoteattr
 
 from ..history import Comparison
