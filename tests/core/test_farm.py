@@ -189,6 +189,12 @@ def test_the_page_has_a_row_for_every_file_and_the_gravest_first() -> None:
     assert list(matrix_rows()) == ["segfault", "hangs", "large", "refused", "b/wren.blend", "a/wren.blend"]
 
 
+def test_the_requirements_that_fail_are_the_first_columns() -> None:
+    found = results([check("swing", "none"), check(), failing("twist", "none")])
+    matrix = Tree(farm_page([farm.outcome_of("wren.blend", 1, "", found, page(found))])).root.all("table")[0]
+    assert [head.text for head in matrix.all("thead")[0].all("th")] == ["character", "twist", "swing", "hold-elbow"]
+
+
 def test_a_cell_says_the_share_of_the_limit_and_a_file_without_results_what_became_of_it() -> None:
     rows = matrix_rows()
     # Columns: hold-hand, hold-elbow. The figures are those of report_cases: half of the limit, and 40 times.

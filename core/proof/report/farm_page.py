@@ -8,21 +8,24 @@ from collections.abc import Iterator, Sequence
 
 from .. import farm
 from ..farm import Outcome
-from ..results import NOT_APPLICABLE
+from ..results import FAIL, NOT_APPLICABLE
 from .style import EMBLEM, STYLE
 from .summary import MARKS, TITLES, WORDS, Group, by_requirement, clean, share
 
 _STYLE = """
-main{max-width:96rem}.wide-table{overflow-x:auto}
+main{max-width:96rem;padding:0 1.8rem 2rem}.wide-table{overflow-x:auto}
 .farm{width:100%;table-layout:auto}.farm th:first-child{width:auto;white-space:nowrap;padding-right:1rem}
-.farm td{padding:.3rem .45rem;text-align:center}.farm thead th{padding:.3rem .45rem;font-size:.8rem;text-align:center}
+.farm td{padding:.3rem .3rem;text-align:center;font-size:.88rem}
+.farm thead th{padding:.3rem .2rem;font-size:.78rem;text-align:center}
 .farm thead th:first-child{text-align:left}
 .farm td b,.farm td span{white-space:nowrap}.farm td a{font-weight:400;text-decoration:none}
 .farm td.trouble{text-align:left}.farm td.trouble span{white-space:normal}
 .character{margin-top:2rem}.character>summary{font:600 1.3rem/1.3 Georgia,'Times New Roman',serif;color:var(--ink)}
 .character article{padding-left:1rem;border-left:3px solid var(--rule)}
 pre{white-space:pre-wrap;overflow-wrap:anywhere;font:.86em ui-monospace,'DejaVu Sans Mono',Menlo,Consolas,monospace}
-@media (max-width:44rem){.farm th small{display:none}.character article{padding-left:.4rem}}
+@media (max-width:44rem){.farm th small{display:none}.character article{padding-left:.4rem}
+main{padding:0 1rem 2rem}}
+@media print{.wide-table{overflow:visible}.farm td,.farm thead th{font-size:6.5pt;padding:.1rem}}
 """
 _ADVICE = {
     farm.CRASHED: "Prove this file alone, to see all that it says; then open it in the host: it may name the damage.",
@@ -55,8 +58,11 @@ def _parts(outcomes: Sequence[Outcome]) -> Iterator[str]:
     groups = {index: _groups(outcome) for index, (_, outcome) in named}
     found = {requirement for held in groups.values() for requirement in held}
     columns = [name for name in TITLES if name in found] + sorted(found - set(TITLES))
+    # What fails comes first here too: on a narrow screen the last columns are out of sight.
+    failing = {name for held in groups.values() for name, group in held.items() if group.verdict == FAIL}
+    columns.sort(key=lambda name: name not in failing)
     yield (
-        '<div class="wide-table">\n<table class="matrix farm">\n<caption>How the worst check of each requirement did: '
+        '<div class="wide-table" role="region" tabindex="0" aria-label="characters and requirements">\n<table class="matrix farm">\n<caption>How the worst check of each requirement did: '
         "the part of its limit that it used, or how many times it went over.</caption>\n<thead><tr>"
         '<th scope="col">character</th>'
     )
