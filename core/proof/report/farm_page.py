@@ -62,7 +62,8 @@ def _parts(outcomes: Sequence[Outcome]) -> Iterator[str]:
     failing = {name for held in groups.values() for name, group in held.items() if group.verdict == FAIL}
     columns.sort(key=lambda name: name not in failing)
     yield (
-        '<div class="wide-table" role="region" tabindex="0" aria-label="characters and requirements">\n<table class="matrix farm">\n<caption>How the worst check of each requirement did: '
+        '<div class="wide-table" role="region" tabindex="0" aria-label="characters and requirements">\n'
+        '<table class="matrix farm">\n<caption>How the worst check of each requirement did: '
         "the part of its limit that it used, or how many times it went over.</caption>\n<thead><tr>"
         '<th scope="col">character</th>'
     )
