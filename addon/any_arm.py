@@ -23,7 +23,7 @@ from ..core.proof.cases import CORNERS
 from ..core.proof.measures import at
 from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import SWEEP_FRAMES
-from . import sample
+from . import findings, sample
 from .any_arm_rig import AnySubject, kept_settings, subject_of_card
 from .any_arm_runs import played
 from .one_check import Again
@@ -52,6 +52,7 @@ def prove_card(
                 reason = plan.why_not(rig.card, requirement, case)
                 if reason:
                     found.append(verdicts.left_out(requirement, case, rig.card.arm, reason))
+    wrong = findings.findings_of(armature)
     with sample.borrowed(armature) as stage, kept_settings(armature, card):
         for run in runs:
             start = time.perf_counter()
@@ -73,6 +74,7 @@ def prove_card(
         traces=traces,
         frames_per_second=total / seconds if seconds > 0.0 else 0.0,
         made_with=replace(made or made_with(), card_digest=card_json.digest(card)),
+        findings=wrong,
     )
 
 

@@ -58,6 +58,7 @@ def subject_of_card(armature: bpy.types.Object, card: RigCard) -> AnySubject:
     for arm in card.arms:
         for setting in every_setting(arm):
             read_setting(armature, setting)
+    _check_own(card)
     return AnySubject(armature, card, rigs, facing)
 
 
@@ -161,3 +162,26 @@ def _arm(armature: bpy.types.Object, arm: CardArm, torso: Array, facing: Array) 
     # A control that is turned by a quaternion gets Euler channels for the proof.
     orders = {role: mode if len(mode) == 3 else "XYZ" for role, mode in modes.items()}
     return AnyArm(arm, rests, clavicle, upper, fore, facing, orders)
+
+
+def _check_own(card: RigCard) -> None:
+    """Refuse what two arms would fight over: all arms are in one mode at a time, and each turns its own controls."""
+    ids = [arm.arm for arm in card.arms]
+    if len(set(ids)) < len(ids):
+        raise CardError(f"the card has two arms of one id: {', '.join(ids)}")
+    seen: dict[str, str] = {}
+    values: dict[tuple[str, str], tuple[float, str]] = {}
+    for arm in card.arms:
+        owned = [(f"bone {name!r}", name) for role in FK_CONTROLS[1:] if (name := getattr(arm, role))]
+        owned += [(f"dial at {path_of(arm.blend)}", path_of(arm.blend))] if arm.blend is not None else []
+        for words, key in owned:
+            if seen.setdefault(key, arm.arm) != arm.arm:
+                raise CardError(f"the card gives the {words} to two arms, {seen[key]} and {arm.arm}: each has its own")
+        for mode in arm.modes:
+            for setting in mode.settings:
+                value, other = values.setdefault((mode.mode, path_of(setting)), (setting.value, arm.arm))
+                if value != setting.value:
+                    raise CardError(
+                        f"in mode {mode.mode} the arms {other} and {arm.arm} set {path_of(setting)} to {value:g} and "
+                        f"{setting.value:g}: it can be only one of them"
+                    )

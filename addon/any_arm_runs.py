@@ -16,6 +16,7 @@ from ..core.motion.clip import torso_for
 from ..core.posing import chain_poses
 from ..core.proof import verdicts
 from ..core.proof.cases import Case
+from ..core.proof.measures import turn, turn_error
 from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 from . import host, sample
 from .any_arm_rig import AnySubject, path_of, write_setting
@@ -24,6 +25,8 @@ Array = NDArray[np.float64]
 
 # A control is where it was put to this part of L: single precision, and no more.
 PUT = 1e-4
+# And the torso is turned as it was set, degrees.
+TURNED = 1e-2
 READ = ("clavicle", "upper_arm", "forearm", "hand", *FK_CONTROLS, "hand_hold", "elbow_hold", "elbow_aim")
 
 
@@ -50,6 +53,7 @@ def played(subject: AnySubject, run: AnyRun, stage: sample.Stage) -> dict[str, t
     names = {rig.card.arm: {role: name for role in READ if (name := getattr(rig.card, role))} for rig in rigs}
     bones = [subject.card.torso[-1], *(name for roles in names.values() for name in roles.values())]
     poses = sample.step(stage, tracks, bones).poses
+    _check_torso(subject, torso, poses[:, 0])
     out: dict[str, tuple[Shown, Tracks]] = {}
     start = 1
     for rig in rigs:
@@ -116,3 +120,15 @@ def _check_put(armature: bpy.types.Object, rig: AnyArm, settings: AnySettings, f
                 f"the card's {role} {name!r} of {armature.name!r} stays {off:.3g} arm lengths away from where it is "
                 "put: something else moves it; name the bone that an animator moves"
             )
+
+
+def _check_torso(subject: AnySubject, wanted: Array, found: Array) -> None:
+    """Refuse a torso that does not move as it is set: holds under a torso that stands still prove nothing."""
+    off = float(np.linalg.norm(found[:, :3, 3] - wanted[:, :3, 3], axis=1).max()) / subject.length
+    turned = float(turn_error(turn(found), turn(wanted)).max())
+    if not (off <= PUT and turned <= TURNED):
+        raise CardError(
+            f"the torso of {subject.armature.name!r} does not move as it is set: {subject.card.torso[-1]!r} stays "
+            f"{off:.3g} arm lengths and {turned:.3g} degrees off; something else poses it, so name the bones that an "
+            "animator moves"
+        )

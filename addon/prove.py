@@ -20,7 +20,7 @@ from ..core.proof.order_margin import order_margins
 from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import evaluated_frames, planned_runs, standard_motions
 from ..core.version import ARMWRIGHT
-from . import prove_switch, sample
+from . import findings, prove_switch, sample
 from .prove_runs import run
 from .subjects import Subject
 
@@ -64,6 +64,7 @@ def prove(
     found: list[Check] = [check for arm in subject.arms for check in verdicts.not_applicable(arm)]
     traces: tuple[Trace, ...] = ()
     seconds = 0.0
+    wrong = findings.findings_of(subject.armature)
     with sample.borrowed(subject.armature) as stage:
         for spec in runs:
             start = time.perf_counter()
@@ -98,6 +99,7 @@ def prove(
         frames_per_second=frames / seconds if seconds > 0.0 else 0.0,
         orders=order_margins(motions, subject.geometries[subject.arms[0]].rotation_orders),
         made_with=made or made_with(),
+        findings=wrong,
     )
 
 

@@ -13,7 +13,7 @@ from ..motion.clip import for_side
 from ..proof.holds import Reach, near_place
 from ..proof.measures import at, turn
 from ..proof.run_settings import HAND_OFFSET, LOOSE, side_of
-from ..rotations import matrix_to_euler, swing
+from ..rotations import matrix_to_euler, matrix_to_quat, quat_to_matrix, swing
 from .model import BEYOND, BLEND, HOLD, RAISE, ROUND, SWING, AnyArm, AnyRun
 
 Array = NDArray[np.float64]
@@ -128,7 +128,9 @@ def _raised(rig: AnyArm, frames: int) -> Array:
     towards = np.sin(angles)[:, None] * aside - np.cos(angles)[:, None] * rig.facing[:, 2]
     rest, control = turn(rig.rests["upper_arm"]), turn(rig.rests["fk_upper_arm"])
     turned = swing(np.broadcast_to(rest, (frames, 3, 3)), towards) @ rest.T
-    return matrix_to_euler(control.T @ turned @ control, rig.orders["fk_upper_arm"])
+    # The host's axes are not quite square, which tells near gimbal lock: by way of quaternions they are.
+    own = quat_to_matrix(matrix_to_quat(control.T @ turned @ control))
+    return matrix_to_euler(own, rig.orders["fk_upper_arm"])
 
 
 def _elbow_place(run: AnyRun, rig: AnyArm, torso: Array) -> Array:

@@ -288,6 +288,40 @@ def test_a_card_of_armwrights_own_rig_holds_everywhere(wren: Any) -> None:
     } <= passed
 
 
+def test_a_torso_that_something_else_poses_is_refused_and_nothing_is_proved(empty_file: Any) -> None:
+    import bpy
+
+    from armwright.core.errors import CardError
+
+    armature = made.bare_fk()
+    post = bpy.data.objects.new("Post", None)
+    bpy.context.scene.collection.objects.link(post)
+    stuck = armature.pose.bones["chest"].constraints.new("COPY_TRANSFORMS")
+    stuck.target = post
+    with pytest.raises(CardError, match=r"does not move as it is set: 'chest'"):
+        proved(armature, made.bare_fk_card(armature))
+
+
+def test_what_two_arms_would_fight_over_is_refused(empty_file: Any) -> None:
+    from dataclasses import replace
+
+    from armwright.core.card.model import Mode, Setting
+    from armwright.core.errors import CardError
+
+    armature = made.native_ik()
+    card = made.native_ik_card(armature)
+    left, right = card.arms
+    shared = replace(right, fk_hand=left.fk_hand)
+    with pytest.raises(CardError, match="to two arms, L and R"):
+        proved(armature, replace(card, arms=(left, shared)))
+    other = Setting("ulna.L", 0.0, constraint="reach")
+    modes = tuple(Mode(mode.mode, (*mode.settings, other)) for mode in right.modes)
+    with pytest.raises(CardError, match="in mode hand the arms L and R set"):
+        proved(armature, replace(card, arms=(left, replace(right, modes=modes))))
+    with pytest.raises(CardError, match="two arms of one id"):
+        proved(armature, replace(card, arms=(left, left)))
+
+
 def _host(basis: np.ndarray) -> Any:
     from mathutils import Matrix
 

@@ -1,0 +1,241 @@
+"""What the host evaluates before what, over bones, constraints, drivers and objects, as the host itself orders it.
+
+The host only prints a dependency cycle to the console and then leaves out one of its dependencies. This is the same
+graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3):
+all channels of a bone are one value, a custom property is one, and influence 0 and mute change nothing.
+`dependencies.py` asks another question, of single channels: whether a new target would close a circle.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple
+
+import bpy
+
+# Parts of an object or bone. A bone's channels; its pose with parent and constraints; the same after IK.
+CHANNELS, POSED, DONE = "channels", "posed", "done"
+# An object's place in the world, and the shape of what it shows. Anything else is a property by its data path.
+PLACE, SHAPE = "place", "shape"
+
+_BONE = re.compile(r'^pose\.bones\["((?:[^"\\]|\\.)*)"\]\.?(.*)$')
+_INDEX = re.compile(r"\[\d+\]$")
+_POSE_RESULTS = ("head", "tail", "matrix", "matrix_channel", "x_axis", "y_axis", "z_axis", "center", "vector")
+_PLACES = ("location", "rotation", "scale", "delta_", "parent", "constraints[")
+_PLACE_RESULTS = ("matrix_world", "matrix_local", "bound_box", "dimensions")
+_SHAPES = ("modifiers[", "data.")
+# Bones of these follow the shape of the target; other constraints follow its place alone.
+_SHAPE_TARGETS = {"SHRINKWRAP", "FOLLOW_PATH", "CLAMP_TO", "SPLINE_IK"}
+_SOLVED = {"IK", "SPLINE_IK"}
+
+
+class Value(NamedTuple):
+    """Something that the host evaluates: a part of `item`, or of its bone `bone`, or a property by its path."""
+
+    item: Any
+    bone: str
+    part: str
+
+    def label(self) -> str:
+        """For people."""
+        if self.part in (CHANNELS, POSED, DONE):
+            return self.bone
+        return self.item.name if self.part in (PLACE, SHAPE) else f"{self.item.name}.{self.part}"
+
+
+class Reader:
+    """Answers what a value needs. It guards what was read of an object before, so that no list is walked twice."""
+
+    def __init__(self) -> None:
+        self._drivers: dict[Any, dict[tuple[str, str], list[Value]]] = {}
+        self._solved: dict[Any, _Solved] = {}
+
+    def needs(self, value: Value) -> Iterator[Value]:
+        """What `value` needs at once."""
+        item, bone, part = value
+        yield from self._driven(item).get((bone, part), ())
+        if not bone:
+            if part == PLACE:
+                yield from self._place_needs(item)
+            elif part == SHAPE:
+                yield from self._shape_needs(item)
+            return
+        posed = item.pose.bones[bone]
+        if part == CHANNELS:
+            yield Value(item, "", PLACE)
+            yield from self._driven(item.data).get(("", POSED), ())
+        elif part == POSED:
+            yield Value(item, bone, CHANNELS)
+            if posed.parent is not None:
+                yield Value(item, posed.parent.name, self._part_for(item, bone, posed.parent.name))
+            for constraint in posed.constraints:
+                if constraint.type not in _SOLVED:
+                    yield from self._target_needs(constraint, item, bone)
+        elif part == DONE:
+            yield Value(item, bone, POSED)
+            for owner, constraint, chain in self._solvers(item).of_bone.get(bone, ()):
+                yield from (Value(item, name, POSED) for name in chain)
+                yield from self._target_needs(constraint, item, owner)
+
+    def _place_needs(self, item: Any) -> Iterator[Value]:
+        if item.parent is not None:
+            if item.parent_type == "BONE" and _has_bone(item.parent, item.parent_bone):
+                yield Value(item.parent, item.parent_bone, DONE)
+            if item.parent_type in ("VERTEX", "VERTEX_3"):
+                yield Value(item.parent, "", SHAPE)
+            yield Value(item.parent, "", PLACE)
+        for constraint in item.constraints:
+            yield from self._target_needs(constraint, item, "")
+
+    def _shape_needs(self, item: Any) -> Iterator[Value]:
+        groups = {group.name for group in getattr(item, "vertex_groups", ())}
+        for modifier in item.modifiers:
+            deformer = getattr(modifier, "object", None)
+            if modifier.type != "ARMATURE" or deformer is None or deformer.pose is None:
+                continue
+            for bone in deformer.pose.bones:
+                if modifier.use_bone_envelopes or bone.name in groups:
+                    yield Value(deformer, bone.name, DONE)
+        for data in (item.data, getattr(item.data, "shape_keys", None)):
+            if data is not None:
+                yield from (read for reads in self._driven(data).values() for read in reads)
+
+    def _target_needs(self, constraint: Any, owner: Any, bone: str) -> Iterator[Value]:
+        for target, subtarget in _targets(constraint):
+            if target.type == "ARMATURE" and subtarget:
+                own = target == owner and bool(bone) and constraint.type not in _SOLVED
+                # What IK reads of its own armature is always done; another constraint may not take its own bone.
+                if _has_bone(target, subtarget) and not (own and subtarget == bone):
+                    yield Value(target, subtarget, self._part_for(owner, bone, subtarget) if own else DONE)
+            elif constraint.type in _SHAPE_TARGETS or subtarget:
+                yield Value(target, "", SHAPE)
+            if not (target == owner and not bone):
+                yield Value(target, "", PLACE)
+
+    def _part_for(self, item: Any, bone: str, other: str) -> str:
+        """Bones of IK chains with one root take each other from before IK, so that a chain does not wait for itself."""
+        roots = self._solvers(item).roots
+        return POSED if roots.get(bone, set()) & roots.get(other, set()) else DONE
+
+    def _solvers(self, item: Any) -> _Solved:
+        if item not in self._solved:
+            self._solved[item] = _solved_of(item)
+        return self._solved[item]
+
+    def _driven(self, item: Any) -> dict[tuple[str, str], list[Value]]:
+        """What drivers read for each value of `item`, by bone and part."""
+        if item in self._drivers:
+            return self._drivers[item]
+        out: dict[tuple[str, str], list[Value]] = defaultdict(list)
+        animation = getattr(item, "animation_data", None)
+        for curve in animation.drivers if animation is not None else ():
+            bone, part = _written(item, curve.data_path)
+            for variable in curve.driver.variables:
+                for target in variable.targets:
+                    for read in _read(variable, target):
+                        # The host lets a bone's driver read the pose that this bone had before.
+                        is_own_pose = bone and read.item == item and read.bone == bone and read.part == DONE
+                        if not is_own_pose:
+                            out[bone, part].append(read)
+        self._drivers[item] = out
+        return out
+
+
+class _Solved(NamedTuple):
+    """IK of an armature.
+
+    Attributes:
+        of_bone: (owner, constraint, chain) of each solver that moves a bone.
+        roots: roots of the chains that a bone is in or is the target of.
+    """
+
+    of_bone: dict[str, list[tuple[str, Any, list[str]]]]
+    roots: dict[str, set[str]]
+
+
+def _solved_of(item: Any) -> _Solved:
+    of_bone: dict[str, list[tuple[str, Any, list[str]]]] = defaultdict(list)
+    roots: dict[str, set[str]] = defaultdict(set)
+    for bone in item.pose.bones:
+        for constraint in bone.constraints:
+            if constraint.type not in _SOLVED:
+                continue
+            chain, link = [], bone if getattr(constraint, "use_tail", True) else bone.parent
+            while link is not None and (not constraint.chain_count or len(chain) < constraint.chain_count):
+                chain.append(link.name)
+                link = link.parent
+            if not chain:
+                continue
+            for name in chain:
+                of_bone[name].append((bone.name, constraint, chain))
+                roots[name].add(chain[-1])
+            for target, subtarget in _targets(constraint):
+                if target == item and subtarget:
+                    roots[subtarget].add(chain[-1])
+    return _Solved(of_bone, roots)
+
+
+def poses_of(armature: bpy.types.Object, bones: Iterable[str]) -> list[Value]:
+    """The final poses of those of `bones` that there are: where a walk over what they need starts."""
+    return [Value(armature, bone, DONE) for bone in bones if _has_bone(armature, bone)]
+
+
+def written_by(item: Any, path: str) -> Value:
+    """The value that a driver of `item` with this data path writes."""
+    bone, part = _written(item, path)
+    return Value(item, bone, part)
+
+
+def _written(item: Any, path: str) -> tuple[str, str]:
+    found = _BONE.match(path)
+    if found and isinstance(item, bpy.types.Object):
+        name, rest = found[1], found[2]
+        if not _has_bone(item, name):
+            return "", path
+        # A constraint's setting is one with the channels for the host.
+        return ("", _INDEX.sub("", path)) if rest.startswith("[") else (name, CHANNELS)
+    if isinstance(item, bpy.types.Object):
+        if path.startswith(_PLACES):
+            return "", PLACE
+        if path.startswith(_SHAPES):
+            return "", SHAPE
+    elif isinstance(item, bpy.types.Armature) and not path.startswith("["):
+        return "", POSED
+    return "", _INDEX.sub("", path)
+
+
+def _read(variable: Any, target: Any) -> Iterator[Value]:
+    item = target.id
+    if item is None:
+        return
+    if variable.type != "SINGLE_PROP":
+        if isinstance(item, bpy.types.Object):
+            if target.bone_target and item.type == "ARMATURE":
+                if _has_bone(item, target.bone_target):
+                    yield Value(item, target.bone_target, DONE)
+            else:
+                yield Value(item, "", PLACE)
+        return
+    path = target.data_path
+    found = _BONE.match(path)
+    if found and isinstance(item, bpy.types.Object) and _has_bone(item, found[1]) and not found[2].startswith("["):
+        is_result = re.split(r"[.\[]", found[2])[0] in _POSE_RESULTS
+        yield Value(item, found[1], DONE if is_result else CHANNELS)
+    elif isinstance(item, bpy.types.Object) and path.startswith((*_PLACES, *_PLACE_RESULTS)):
+        yield Value(item, "", PLACE)
+    else:
+        yield Value(item, "", _INDEX.sub("", path))
+
+
+def _targets(constraint: Any) -> Iterator[tuple[Any, str]]:
+    for holder in (constraint, *getattr(constraint, "targets", ())):
+        if getattr(holder, "target", None) is not None:
+            yield holder.target, getattr(holder, "subtarget", "") or ""
+    if getattr(constraint, "pole_target", None) is not None:
+        yield constraint.pole_target, constraint.pole_subtarget or ""
+
+
+def _has_bone(item: Any, bone: str) -> bool:
+    return item.pose is not None and bone in item.pose.bones

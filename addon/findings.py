@@ -1,0 +1,86 @@
+"""What is wrong with a file for arms, found by looking at it: scaled objects, drivers that fail, dependency cycles."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import bpy
+
+from ..core.circles import circles, reached_from
+from ..core.proof.results import Finding
+from .dependency_graph import Reader, poses_of
+
+SCALED, BROKEN, CYCLE = "scaled-object", "broken-driver", "dependency-cycle"
+# With a cycle the host leaves a dependency out, one or another: what was measured once need not be what the rig does the
+# next time. A broken driver of an arm shows in the figures; one elsewhere is no arm's fault.
+MAKES_FAIL = (CYCLE,)
+# A scale nearer to 1 is rounding.
+UNSCALED = 1e-6
+# Names of a long circle that are shown.
+MOST_NAMES = 12
+
+
+def findings_of(armature: bpy.types.Object) -> tuple[Finding, ...]:
+    """What is wrong with `armature` and what it depends on; empty for a clean rig. Time is linear in what there is."""
+    bpy.context.view_layer.update()
+    return (*_scaled(armature), *_broken(armature), *_cycles(armature))
+
+
+def makes_fail(findings: tuple[Finding, ...]) -> bool:
+    """Whether one of them makes the figures meaningless, so that no proof may succeed."""
+    return any(found.kind in MAKES_FAIL for found in findings)
+
+
+def _scaled(armature: bpy.types.Object) -> Iterator[Finding]:
+    item: bpy.types.Object | None = armature
+    while item is not None:
+        scale = tuple(float(part) for part in item.scale)
+        if any(abs(part - 1.0) > UNSCALED for part in scale):
+            words = ", ".join(f"{part:.4g}" for part in scale)
+            yield Finding(
+                SCALED,
+                item.name,
+                f"The object's scale is {words}: lengths in the armature are not those in the scene, and constraints "
+                "that work in world space lose digits.",
+                "Apply the scale to the armature and the meshes at once, before anything is keyed.",
+            )
+        item = item.parent
+
+
+def _broken(armature: bpy.types.Object) -> Iterator[Finding]:
+    for owner in (armature, armature.data):
+        animation = owner.animation_data
+        for curve in animation.drivers if animation is not None else ():
+            driver = curve.driver
+            lost = next(
+                (
+                    variable.name
+                    for variable in driver.variables
+                    if any(target.id is None for target in variable.targets)
+                ),
+                None,
+            )
+            if lost is None and driver.is_valid and curve.is_valid:
+                continue
+            why = f"its variable {lost!r} has no target" if lost is not None else "the host can not evaluate it"
+            said = f" ({driver.expression})" if driver.type == "SCRIPTED" and driver.expression else ""
+            yield Finding(
+                BROKEN,
+                f"{owner.name}, {curve.data_path}",
+                f"A driver fails: {why}{said}; the value stays what it was last.",
+                "Mend or remove the driver; if it runs a script, the file has to be trusted first.",
+            )
+
+
+def _cycles(armature: bpy.types.Object) -> Iterator[Finding]:
+    graph = reached_from(poses_of(armature, [bone.name for bone in armature.pose.bones]), Reader().needs)
+    for circle in circles(graph):
+        names = list(dict.fromkeys(value.label() for value in circle))
+        shown = names if len(names) <= MOST_NAMES else [*names[:MOST_NAMES], "…"]
+        yield Finding(
+            CYCLE,
+            names[0],
+            f"A dependency cycle: {' needs '.join([*shown, names[0]])}; the host leaves one of these out, and "
+            "which one may change.",
+            "Take out the constraint or driver that closes the circle.",
+        )
