@@ -162,7 +162,8 @@ def _solved_of(item: Any) -> _Solved:
         for constraint in bone.constraints:
             if constraint.type not in _SOLVED:
                 continue
-            chain, link = [], bone if getattr(constraint, "use_tail", True) else bone.parent
+            chain: list[str] = []
+            link = bone if getattr(constraint, "use_tail", True) else bone.parent
             while link is not None and (not constraint.chain_count or len(chain) < constraint.chain_count):
                 chain.append(link.name)
                 link = link.parent

@@ -11,7 +11,7 @@ from ..core.proof.results import Finding
 from .dependency_graph import Reader, poses_of
 
 SCALED, BROKEN, CYCLE = "scaled-object", "broken-driver", "dependency-cycle"
-# With a cycle the host leaves a dependency out, one or another: what was measured once need not be what the rig does the
+# With a cycle the host leaves a dependency out, one or another: what was measured need not be what the rig does the
 # next time. A broken driver of an arm shows in the figures; one elsewhere is no arm's fault.
 MAKES_FAIL = (CYCLE,)
 # A scale nearer to 1 is rounding.
@@ -34,7 +34,7 @@ def makes_fail(findings: tuple[Finding, ...]) -> bool:
 def _scaled(armature: bpy.types.Object) -> Iterator[Finding]:
     item: bpy.types.Object | None = armature
     while item is not None:
-        scale = tuple(float(part) for part in item.scale)
+        scale = (float(item.scale.x), float(item.scale.y), float(item.scale.z))
         if any(abs(part - 1.0) > UNSCALED for part in scale):
             words = ", ".join(f"{part:.4g}" for part in scale)
             yield Finding(

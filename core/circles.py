@@ -69,7 +69,7 @@ def _groups(graph: dict[Node, tuple[Node, ...]]) -> Iterator[list[Node]]:
                 above = walk[-1][0]
                 lowest[above] = min(lowest[above], lowest[node])
             if lowest[node] == number[node]:
-                group = []
+                group: list[Node] = []
                 while not group or group[-1] != node:
                     group.append(open_nodes.pop())
                     is_open.discard(group[-1])
