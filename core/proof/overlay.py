@@ -21,7 +21,7 @@ LENS_RADIUS, LENS_PLACE = 80.0, (120.0, 150.0)
 # A slide of so many pixels shows without a lens.
 PLAIN = 18.0
 BAR_PIXELS, BAR_PLACE = 140.0, 40.0
-LINE_HEIGHT, TEXT_PLACE = 18.0, (24.0, 70.0)
+LINE_HEIGHT, TEXT_PLACE = 18.0, (90.0, 125.0)
 
 
 @dataclass(frozen=True)
