@@ -67,6 +67,14 @@ class PoseReader:
         return self._buffer.reshape(-1, 4, 4)[self._places].transpose(0, 2, 1).astype(float)
 
 
+def is_there(item: bpy.types.ID) -> bool:
+    """Whether a data block is still in the file; the host crashes where what belonged to one that is gone is written."""
+    try:
+        return bool(item.name_full)
+    except ReferenceError:
+        return False
+
+
 def is_evaluated(item: bpy.types.Object) -> bool:
     """Whether the current view layer evaluates an object: it does not where the object is disabled in viewports."""
     layer = bpy.context.view_layer

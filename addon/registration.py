@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from . import marker_colours, marker_mirror, shown_check, state
+from . import kept_results, marker_colours, marker_mirror, shown_check, state
 from .operators import (
     bind,
     build_arms,
@@ -68,12 +68,14 @@ def register() -> None:
     state.attach()
     marker_mirror.attach()
     marker_colours.attach()
+    kept_results.attach()
     shown_check.attach()
 
 
 def unregister() -> None:
     """The mirror image of `register`."""
     shown_check.detach()
+    kept_results.detach()
     marker_colours.detach()
     marker_mirror.detach()
     state.detach()

@@ -8,7 +8,7 @@ import bpy
 
 from ..core.errors import HostError
 from ..core.rig_record import RigRecord
-from . import dependents, hand_poses, host, rig
+from . import dependents, hand_poses, host, kept_results, rig
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,9 @@ def remove_arms(armature: bpy.types.Object, *, losing: bool = False) -> None:
     if animation is not None and animation.action is None and not animation.drivers and not animation.nla_tracks:
         armature.animation_data_clear()
     del armature[rig.KEY]
+    # What was proved of arms that are gone says nothing.
+    if kept_results.KEY in armature:
+        del armature[kept_results.KEY]
     hand_poses.remove_hand_poses(armature)
     remove_shapes()
 

@@ -71,10 +71,27 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     action = animation.action if animation is not None else None
     slot = getattr(animation, "action_slot", None) if action is not None else None
     layers = animation.use_nla if animation is not None else False
-    scene = bpy.context.scene
-    frame, subframe = scene.frame_current, scene.frame_subframe
     place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     stage = bpy.data.scenes.new("armwright.stage")
+
+    def give_back() -> None:
+        if animation is not None:
+            animation.action = action
+            if slot is not None:
+                animation.action_slot = slot
+            animation.use_nla = layers
+        if animation is None and armature.animation_data is not None:
+            armature.animation_data_clear()
+        # Evaluated, and not set to its frame again: that would undo what is posed over the keys of anything else.
+        bpy.context.view_layer.update()
+        # The action has written its own values; what was posed over them comes back last.
+        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
+        _restore(armature, kept, dials)
+        for constraint, influence in influences:
+            constraint.influence = influence
+        armature.update_tag()
+        bpy.context.view_layer.update()
+
     try:
         if animation is not None:
             animation.action = None
@@ -90,22 +107,10 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
         stage.view_layers[0].update()
         yield Stage(armature, stage)
     finally:
-        bpy.data.scenes.remove(stage)
-        if animation is not None:
-            animation.action = action
-            if slot is not None:
-                animation.action_slot = slot
-            animation.use_nla = layers
-        if animation is None and armature.animation_data is not None:
-            armature.animation_data_clear()
-        scene.frame_set(frame, subframe=subframe)
-        # The action has written its own values at this frame; what was posed over them comes back last.
-        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
-        _restore(armature, kept, dials)
-        for constraint, influence in influences:
-            constraint.influence = influence
-        armature.update_tag()
-        bpy.context.view_layer.update()
+        if host.is_there(stage):
+            bpy.data.scenes.remove(stage)
+        if host.is_there(armature):
+            give_back()
 
 
 def _space_constraints(armature: bpy.types.Object) -> list[bpy.types.Constraint]:

@@ -6,6 +6,7 @@ pose: saving, loading, rendering, undo, taking the extension out.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import Any
@@ -32,22 +33,30 @@ _now: list[Showing] = []
 HANDLERS = ("save_pre", "load_pre", "render_init", "undo_pre", "redo_pre")
 
 
-def begin(subject: Subject, check: Check, seed: int) -> Showing:
-    """Measure `check` again and leave the rig in its worst pose, until `put_back`.
+def begin(subject: Subject, check: Check, seed: int, until: Callable[[], object] | None = None) -> Showing:
+    """Measure `check` again and leave the rig in its worst pose, where the user has put it, until `put_back`.
+
+    `until` is called then, whatever has put it back, such as to take off what was drawn.
 
     Raises ProofError for a check that is no frame of a motion; the rig is then as it was.
     """
     put_back()
     stack = ExitStack()
+    armature = subject.armature
+    place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     try:
         stage = stack.enter_context(sample.borrowed(subject.armature))
         again = one_check.again(subject, check, stage, seed)
         sample.pose(stage, again.tracks, again.check.worst_frame)
+        # It was measured at the world's origin; it is looked at where it is.
+        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
         bpy.context.view_layer.update()
     except BaseException:
         stack.close()
         raise
-    _now.append(Showing(subject.armature, again, stack))
+    if until is not None:
+        stack.callback(until)
+    _now.append(Showing(armature, again, stack))
     return _now[-1]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import bpy
@@ -38,7 +39,7 @@ class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         try:
-            showing = begin_shown(context, self.subject(context))
+            showing = begin_shown(context, self.subject(context), self._take_off)
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
@@ -49,7 +50,7 @@ class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
             if made is not None:
                 overlay.paint(made)
 
-        self._handle = bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", "POST_PIXEL")
+        ARMWRIGHT_OT_show_check._handle = bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", "POST_PIXEL")
         context.workspace.status_text_set("Esc, Enter or a click: put everything back   Middle mouse: look around")
         context.window_manager.modal_handler_add(self)
         _redraw(context)
@@ -72,11 +73,16 @@ class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
 
     def _end(self, context: bpy.types.Context) -> None:
         shown_check.put_back()
-        if self._handle is not None:
-            bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
-            self._handle = None
         context.workspace.status_text_set(None)
         _redraw(context)
+
+
+    @staticmethod
+    def _take_off() -> None:
+        """No longer draw; also where the file, and this operator with it, is about to go."""
+        if ARMWRIGHT_OT_show_check._handle is not None:
+            bpy.types.SpaceView3D.draw_handler_remove(ARMWRIGHT_OT_show_check._handle, "WINDOW")
+            ARMWRIGHT_OT_show_check._handle = None
 
 
 class ARMWRIGHT_OT_recall_proof(OnRig, bpy.types.Operator):
@@ -101,15 +107,15 @@ class ARMWRIGHT_OT_recall_proof(OnRig, bpy.types.Operator):
         return {"FINISHED"}
 
 
-def begin_shown(context: bpy.types.Context, subject: Any) -> shown_check.Showing:
-    """Show the check that is chosen in the list. Raises ProofError where it can not be shown."""
+def begin_shown(context: bpy.types.Context, subject: Any, until: Callable[[], object]) -> shown_check.Showing:
+    """Show the check that is chosen in the list. Raises ArmwrightError where it can not be shown."""
     state = context.window_manager.armwright_proof
     results = last_of(state.rig)
     wanted = state.checks[state.active_check].check
     found = None if results is None else next((item for item in results.checks if item.id == wanted), None)
     if results is None or found is None or state.rig != subject.armature.name:
         raise ArmwrightError("the list is of another rig: select its armature, or run the proof again")
-    return shown_check.begin(subject, found, results.seed)
+    return shown_check.begin(subject, found, results.seed, until)
 
 
 def _redraw(context: bpy.types.Context) -> None:

@@ -188,3 +188,124 @@ def test_kept_results_that_are_damaged_or_newer_are_a_sentence(broken: Any, text
     broken[kept_results.KEY] = text
     with pytest.raises(ProofError):
         kept_results.kept_with(broken)
+
+
+def test_the_shown_rig_stands_where_the_user_has_put_it(broken: Any) -> None:
+    import bpy
+
+    from armwright.addon import host, shown_check
+    from armwright.addon.subjects import subject_of
+
+    broken.location, broken.rotation_euler = (3.0, -2.0, 0.5), (0.0, 0.0, 1.2)
+    bpy.context.view_layer.update()
+    subject = subject_of(broken)
+    check, played = _drift(subject)
+    before, world = _state(broken), np.array(broken.matrix_world)
+    showing = shown_check.begin(subject, check, 1)
+    assert np.array(broken.matrix_world) == pytest.approx(world)
+    wrist = host.PoseReader(broken, bpy.context.view_layer, [subject.record.bone("L", "wrist")]).read()[0, :3, 3]
+    assert np.abs(wrist - showing.again.trace.chain[3]).max() < 1e-5
+    assert np.abs(wrist - played.samples.wrist[check.worst_frame, :3, 3]).max() < 1e-5
+    shown_check.put_back()
+    assert _state(broken) == before
+    assert np.array(broken.matrix_world) == pytest.approx(world)
+
+
+@pytest.mark.parametrize("way", ["save", "load", "undo", "unregister", "put back"])
+def test_nothing_is_drawn_any_more_once_the_rig_is_put_back_whatever_has_put_it_back(
+    broken: Any, tmp_path: Path, way: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import bpy
+
+    import armwright
+    from armwright.addon import shown_check
+    from armwright.addon.subjects import subject_of
+
+    subject = subject_of(broken)
+    check, _ = _drift(subject)
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "keeper.blend"))
+    bpy.ops.ed.undo_push(message="before")
+    broken.pose.bones["fk.hand.L"].rotation_euler = (0.1, 0.0, 0.0)
+    bpy.ops.ed.undo_push(message="a turn")
+    drawn = []
+    shown_check.begin(subject, check, 1, until=lambda: drawn.append("off"))
+    assert drawn == []
+    if way == "save":
+        bpy.ops.wm.save_mainfile()
+    elif way == "load":
+        bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "keeper.blend"))
+    elif way == "undo":
+        bpy.ops.ed.undo()
+    elif way == "unregister":
+        armwright.unregister()
+        armwright.register()
+    else:
+        shown_check.put_back()
+    assert drawn == ["off"]
+    assert shown_check.showing() is None
+    assert not [scene for scene in bpy.data.scenes if scene.name.startswith("armwright")]
+
+
+def test_an_armature_deleted_while_it_is_shown_leaves_nothing_behind(broken: Any) -> None:
+    import bpy
+
+    from armwright.addon import shown_check
+    from armwright.addon.subjects import subject_of
+
+    check, _ = _drift(subject_of(broken))
+    shown_check.begin(subject_of(broken), check, 1)
+    bpy.data.objects.remove(broken)
+    assert shown_check.put_back()
+    assert shown_check.showing() is None
+    assert not [scene for scene in bpy.data.scenes if scene.name.startswith("armwright")]
+    assert not shown_check.put_back()
+
+
+def test_everything_of_the_file_is_as_before_by_a_deep_look(broken: Any) -> None:
+    import bpy
+    from deep_snapshot import deep_snapshot, differences
+    from keepers import activate
+
+    from armwright.addon import shown_check
+    from armwright.addon.subjects import subject_of
+
+    activate(broken, "POSE")
+    track = broken.animation_data.nla_tracks.new()
+    action = broken.animation_data.action
+    track.strips.new("walk", 30, action)
+    track.mute = True
+    bpy.context.scene.frame_set(5, subframe=0.25)
+    broken.pose.bones["fk.hand.L"].rotation_euler = (0.7, 0.1, 0.0)
+    broken.pose.bones["fk.clavicle.L"]["lift"] = 0.4
+    bpy.context.view_layer.update()
+    subject = subject_of(broken)
+    check, _ = _drift(subject)
+    before = deep_snapshot()
+    for _ in range(2):
+        shown_check.begin(subject, check, 1)
+        assert differences(before, deep_snapshot()) != []
+        # The second one puts the first back by itself.
+    shown_check.put_back()
+    assert differences(before, deep_snapshot()) == []
+    assert bpy.context.scene.frame_subframe == pytest.approx(0.25)
+
+
+def test_what_is_posed_over_the_keys_of_a_prop_stays_too(broken: Any) -> None:
+    import bpy
+    from props import lantern
+
+    from armwright.addon import shown_check
+    from armwright.addon.subjects import subject_of
+
+    prop = lantern()
+    for frame, height in ((1, 0.0), (20, 1.0)):
+        prop.location = (0.0, 0.0, height)
+        prop.keyframe_insert("location", frame=frame)
+    bpy.context.scene.frame_set(7)
+    prop.location = (0.4, 0.3, 0.2)
+    bpy.context.view_layer.update()
+    check, _ = _drift(subject_of(broken))
+    assert tuple(prop.location) == pytest.approx((0.4, 0.3, 0.2))
+    shown_check.begin(subject_of(broken), check, 1)
+    shown_check.put_back()
+    assert tuple(prop.location) == pytest.approx((0.4, 0.3, 0.2))
