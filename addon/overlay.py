@@ -9,13 +9,11 @@ import blf
 import bpy
 import gpu
 import numpy as np
-from bpy_extras.view3d_utils import location_3d_to_region_2d
 from gpu_extras.batch import batch_for_shader
-from mathutils import Vector
 from numpy.typing import NDArray
 
-from ..core.proof.overlay import Circle, Line, Overlay, overlay
-from ..core.proof.report.figures import held
+from ..core.proof.overlay import Circle, Overlay, View, laid_out
+from . import host
 from .one_check import Again
 
 Array = NDArray[np.float64]
@@ -37,39 +35,30 @@ STEPS = 48
 TEXT = 13.0
 
 
-def shapes(again: Again, matrix: Array, region: bpy.types.Region, view: bpy.types.RegionView3D) -> Overlay | None:
-    """What to paint in a region for a check; None where the arm is not in front of the view.
+def shapes(again: Again, matrix: Array, area: bpy.types.Area, region: bpy.types.Region) -> Overlay | None:
+    """What to paint in a 3D view's region for a check; None where the arm is not in front of the view.
 
     `matrix` (4, 4) takes the armature's space to the world.
     """
-    points = [*again.trace.chain]
-    wanted, found = held(again.trace)
-    if wanted is not None and found is not None:
-        points += [wanted, found]
-    world = [Vector((matrix @ np.append(point, 1.0))[:3]) for point in points]
-    flat = [location_3d_to_region_2d(region, view, point) for point in world]
-    if any(point is None for point in flat):
-        return None
-    at = world[4] if len(world) > 4 else world[3]
-    right = view.view_matrix.inverted().to_3x3().col[0]
-    near = location_3d_to_region_2d(region, view, at)
-    beside = location_3d_to_region_2d(region, view, at + right * 0.01)
-    if near is None or beside is None:
-        return None
-    scale = (beside - near).length / 0.01
-    pixels = np.array([list(point) for point in flat])
-    slide = (world[5] - world[4]).length if len(world) > 4 else 0.0
-    if not scale > 0.0:
-        return None
-    return overlay(
-        again.check,
-        pixels[:4],
-        pixels[4] if len(pixels) > 4 else None,
-        pixels[5] if len(pixels) > 4 else None,
-        slide,
-        scale,
-        (float(region.width), float(region.height)),
-    )
+    seen = host.matrix_to_numpy(region.data.perspective_matrix)
+    view = View(seen, (float(region.width), float(region.height)), _zoom(), _free(area, region))
+    return laid_out(again.check, again.trace, matrix, view)
+
+
+def _free(area: bpy.types.Area, region: bpy.types.Region) -> tuple[float, float, float, float]:
+    """What the toolbar and the sidebar leave of a region that they lie over."""
+    left, right = 0.0, float(region.width)
+    for other in area.regions:
+        # One that is folded away is a pixel wide.
+        if other.type == "TOOLS" and other.width > 1 and other.x < region.x + region.width // 2:
+            left = max(left, float(other.x + other.width - region.x))
+        if other.type == "UI" and other.width > 1 and other.x > region.x + region.width // 2:
+            right = min(right, float(other.x - region.x))
+    return left, 0.0, right, float(region.height)
+
+
+def _zoom() -> float:
+    return float(bpy.context.preferences.system.ui_scale)
 
 
 def paint(made: Overlay) -> None:
@@ -87,8 +76,7 @@ def paint(made: Overlay) -> None:
             _disc(circle, COLOURS[circle.kind])
         else:
             _way(_round(circle), COLOURS[circle.kind])
-    scale = bpy.context.preferences.system.ui_scale
-    blf.size(0, TEXT * scale)
+    blf.size(0, TEXT * _zoom())
     for label in made.labels:
         x, y = label.place
         if label.centred:
@@ -122,6 +110,3 @@ def _round(circle: Circle) -> tuple[tuple[float, float], ...]:
     x, y = circle.centre
     angles = [2.0 * math.pi * step / STEPS for step in range(STEPS + 1)]
     return tuple((x + circle.radius * math.cos(angle), y + circle.radius * math.sin(angle)) for angle in angles)
-
-
-__all__ = ["Line", "paint", "shapes"]

@@ -46,7 +46,7 @@ class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
         matrix = host.matrix_to_numpy(showing.armature.matrix_world)
 
         def draw() -> None:
-            made = overlay.shapes(showing.again, matrix, bpy.context.region, bpy.context.region_data)
+            made = overlay.shapes(showing.again, matrix, bpy.context.area, bpy.context.region)
             if made is not None:
                 overlay.paint(made)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from .report.summary import quantity
 from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
 from .verdicts import severity
 
@@ -53,4 +54,11 @@ def share(check: Check) -> str:
     if check.verdict == OUT_OF_REACH:
         return "out of reach"
     part = severity(check)
-    return f"{100.0 * part:.2g} % of limit" if part < 10.0 else f"{part:.1g} times limit"
+    if not math.isfinite(part):
+        return "no number"
+    if part < 1.0:
+        return f"{100.0 * part:.2g} % of limit"
+    # One digit up to a million, such as 1.5, 40 and 200,000; then a power of ten.
+    if part < 10.0:
+        return f"{part:.2g} times limit"
+    return f"{float(f'{part:.1g}'):,.0f} times limit" if part < 1e6 else f"{quantity(part, '1')} times limit"

@@ -10,18 +10,39 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .report.figures import held
 from .report.lens import LENS_SHARE, metric, times
-from .report.summary import quantity
-from .results import Check
+from .report.summary import clean, quantity
+from .results import Check, Trace
 
 Array = NDArray[np.float64]
 
+# Sizes in pixels of a screen of usual density.
 RING, DOT, SPOT = 9.0, 4.0, 14.0
-LENS_RADIUS, LENS_PLACE = 80.0, (120.0, 150.0)
+LENS_RADIUS, EDGE = 80.0, 24.0
 # A slide of so many pixels shows without a lens.
 PLAIN = 18.0
-BAR_PIXELS, BAR_PLACE = 140.0, 40.0
-LINE_HEIGHT, TEXT_PLACE = 18.0, (90.0, 125.0)
+BAR_PIXELS = 140.0
+LINE_HEIGHT, TICK = 19.0, 4.0
+# A point nearer to the viewer's own plane than this, in its depth, is not in front.
+LEAST_DEPTH = 1e-9
+
+
+@dataclass(frozen=True)
+class View:
+    """A region of the window that looks at the world.
+
+    Attributes:
+        matrix: (4, 4) from the world to the screen, columns act; x and y from -1 to 1 after division by w.
+        size: width and height, pixels.
+        zoom: of the interface, 1 on a screen of usual density.
+        free: (left, bottom, right, top), pixels, of the part that no other region lies over; None for all of it.
+    """
+
+    matrix: Array
+    size: tuple[float, float]
+    zoom: float = 1.0
+    free: tuple[float, float, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -59,81 +80,119 @@ class Overlay:
     labels: tuple[Label, ...]
 
 
-def overlay(
-    check: Check,
-    arm: Array,
-    wanted: Array | None,
-    found: Array | None,
-    slide_m: float,
-    pixels_per_metre: float,
-    size: tuple[float, float],
-) -> Overlay:
-    """The shapes for a check.
+def laid_out(check: Check, trace: Trace, world: Array, view: View) -> Overlay | None:
+    """The shapes for a check in a view; None where the arm is not in front of the viewer, or has no numbers.
 
     Args:
-        arm: (4, 2) clavicle, shoulder, elbow and wrist, pixels.
-        wanted, found: (2,), where the held point should be and where it is, pixels; None for a check without a point.
-        slide_m: distance between both, metres.
-        pixels_per_metre: at the held point.
-        size: width and height of the region.
+        trace: the check's.
+        world: (4, 4) from the armature's space to the world, whose unit is the metre.
     """
-    lines = [Line(_points(arm), "arm")]
+    chain = _moved(world, np.asarray(trace.chain, float))
+    wanted, found = held(trace)
+    ends = None if wanted is None or found is None else (_moved(world, wanted), _moved(world, found))
+    at = chain[-1] if ends is None else ends[0]
+    arm = [_on_screen(point, view) for point in chain]
+    spot, across = _on_screen(at, view), _across(at, view)
+    if spot is None or across is None or any(place is None for place in arm):
+        return None
+    scale = float(np.linalg.norm(across, 2))
+    if not np.isfinite(scale) or not scale > 0.0 or not np.isfinite(np.array(arm)).all():
+        return None
+    left, bottom, right, _ = view.free or (0.0, 0.0, *view.size)
+    edge, zoom = EDGE * view.zoom, view.zoom
+    lines = [Line(_points(np.array(arm)), "arm")]
     circles: list[Circle] = []
-    labels = _words(check, size)
-    if wanted is not None and found is not None:
-        shapes = _slide(wanted, found, slide_m, pixels_per_metre)
+    labels = _words(check, left + edge, bottom + edge, zoom)
+    if ends is not None:
+        away = ends[1] - ends[0]
+        # Next to each other both ends round to one pixel: the way between is followed by its derivative.
+        near = spot + across @ away
+        whole = float(np.linalg.norm(away)) * scale
+        there = near if whole < PLAIN * zoom else _on_screen(ends[1], view)
+        middle = np.array([right - edge - LENS_RADIUS * zoom, bottom + 2.0 * edge + LENS_RADIUS * zoom])
+        shapes = _slide(spot, near if there is None else there, whole, scale, middle, zoom)
         lines += shapes.lines
         circles += shapes.circles
         labels += shapes.labels
-    bar = _bar(size[0] / 2.0, BAR_PLACE, pixels_per_metre, BAR_PIXELS)
+    size, said = metric(BAR_PIXELS * zoom / scale)
+    height = bottom + edge + (len(WORDS) + 1.0) * LINE_HEIGHT * zoom
+    bar = _bar(left + edge + size * scale / 2.0, height, size * scale, said, zoom)
     return Overlay((*lines, *bar.lines), tuple(circles), (*labels, *bar.labels))
 
 
-def _slide(wanted: Array, found: Array, slide_m: float, pixels_per_metre: float) -> Overlay:
-    whole = slide_m * pixels_per_metre
-    way = found - wanted
-    pair = _pair(wanted, found)
-    if whole >= PLAIN or not whole > 0.0:
-        return pair
-    factor = LENS_RADIUS * LENS_SHARE / whole
-    middle = np.array(LENS_PLACE)
+def _on_screen(point: Array, view: View) -> Array | None:
+    """Pixels (2,) of a point (3,) of the world; None where it is not in front of the viewer."""
+    place = view.matrix @ np.append(point, 1.0)
+    if not place[3] > LEAST_DEPTH:
+        return None
+    return np.asarray((place[:2] / place[3] + 1.0) * 0.5 * np.array(view.size))
+
+
+def _across(point: Array, view: View) -> Array | None:
+    """(2, 3): pixels a metre of a way from `point`; None where it is not in front of the viewer."""
+    place = view.matrix @ np.append(point, 1.0)
+    if not place[3] > LEAST_DEPTH:
+        return None
+    slopes = (view.matrix[:2, :3] - np.outer(place[:2] / place[3], view.matrix[3, :3])) / place[3]
+    return np.asarray(slopes * 0.5 * np.array(view.size)[:, None])
+
+
+def _slide(wanted: Array, found: Array, whole: float, scale: float, middle: Array, zoom: float) -> Overlay:
+    """Ring, dot and the way between; in a lens round `middle` where `whole`, its pixels, are too few to see."""
+    if whole >= PLAIN * zoom or not whole > 0.0:
+        return _pair(wanted, found, zoom)
+    radius = LENS_RADIUS * zoom
+    factor = radius * LENS_SHARE / whole
     towards = wanted - middle
-    rim = middle + towards / max(float(np.hypot(*towards)), 1e-9) * LENS_RADIUS
-    inside = _pair(middle, middle + way * factor)
-    bar = _bar(LENS_PLACE[0], LENS_PLACE[1] - LENS_RADIUS - 24.0, pixels_per_metre * factor, 0.9 * LENS_RADIUS)
+    rim = middle + towards / max(float(np.hypot(*towards)), 1e-9) * radius
+    inside = _pair(middle, middle + (found - wanted) * factor, zoom)
+    size, said = metric(1.8 * radius / (scale * factor))
+    bar = _bar(float(middle[0]), float(middle[1]) - radius - EDGE * zoom * 1.6, size * scale * factor, said, zoom)
+    name = Label(f"enlarged {times(factor)}", (float(middle[0]), float(middle[1]) + radius + 10.0 * zoom), True)
     return Overlay(
         (Line(_points(np.stack([wanted, rim])), "leader"), *inside.lines, *bar.lines),
-        (Circle(_point(wanted), SPOT, "spot"), Circle(LENS_PLACE, LENS_RADIUS, "lens"), *inside.circles),
-        (Label(f"enlarged {times(factor)}", (LENS_PLACE[0], LENS_PLACE[1] + LENS_RADIUS + 10.0), True), *bar.labels),
+        (Circle(_point(wanted), SPOT * zoom, "spot"), Circle(_point(middle), radius, "lens"), *inside.circles),
+        (name, *bar.labels),
     )
 
 
-def _pair(wanted: Array, found: Array) -> Overlay:
+def _pair(wanted: Array, found: Array, zoom: float) -> Overlay:
     return Overlay(
         (Line(_points(np.stack([wanted, found])), "slide"),),
-        (Circle(_point(wanted), RING, "wanted"), Circle(_point(found), DOT, "found")),
+        (Circle(_point(wanted), RING * zoom, "wanted"), Circle(_point(found), DOT * zoom, "found")),
         (),
     )
 
 
-def _bar(middle: float, height: float, pixels_per_metre: float, most: float) -> Overlay:
-    """A scale bar of at most `most` pixels."""
-    length, words = metric(most / pixels_per_metre)
-    half = length * pixels_per_metre / 2.0
-    ends = ((middle - half, height), (middle + half, height))
-    ticks = tuple(Line(((x, height - 4.0), (x, height + 4.0)), "bar") for x, _ in ends)
-    return Overlay((Line(ends, "bar"), *ticks), (), (Label(words, (middle, height - 20.0), True),))
+def _bar(middle: float, height: float, width: float, said: str, zoom: float) -> Overlay:
+    """A scale bar of `width` pixels with its length written over it."""
+    ends = ((middle - width / 2.0, height), (middle + width / 2.0, height))
+    ticks = tuple(Line(((x, height - TICK * zoom), (x, height + TICK * zoom)), "bar") for x, _ in ends)
+    return Overlay((Line(ends, "bar"), *ticks), (), (Label(said, (middle, height + 9.0 * zoom), True),))
 
 
-def _words(check: Check, size: tuple[float, float]) -> list[Label]:
+WORDS = (
+    "{requirement}: {measure} {value}, limit {limit}",
+    "{motion}, {mode}, {label}, arm {arm}, frame {frame}",
+    "ring: where it should be   dot: where it is   Esc: put everything back",
+)
+
+
+def _words(check: Check, left: float, bottom: float, zoom: float) -> list[Label]:
+    """What is shown, in lines that end at the bottom."""
     value, limit = (quantity(number, check.unit, plain=True) for number in (check.value, check.limit))
-    lines = (
-        f"{check.requirement}: {check.measure} {value}, limit {limit}",
-        f"{check.motion}, {check.case.mode}, {check.case.label}, arm {check.arm}, frame {check.worst_frame}",
-        "ring: where it should be   dot: where it is   Esc: put everything back",
-    )
-    x, below = TEXT_PLACE
-    return [Label(text, (x, size[1] - below - LINE_HEIGHT * row)) for row, text in enumerate(lines)]
+    case = check.case
+    said = {"requirement": check.requirement, "measure": check.measure, "value": value, "limit": limit}
+    said |= {"motion": check.motion, "mode": case.mode, "label": case.label, "arm": check.arm}
+    rows = [clean(words.format(**said, frame=check.worst_frame)) for words in WORDS]
+    return [
+        Label(text, (left, bottom + LINE_HEIGHT * zoom * (len(rows) - 1 - row))) for row, text in enumerate(rows)
+    ]
+
+
+def _moved(world: Array, points: Array) -> Array:
+    """Points (..., 3) by a matrix (4, 4)."""
+    return np.asarray(points @ world[:3, :3].T + world[:3, 3])
 
 
 def _points(points: Array) -> tuple[tuple[float, float], ...]:
