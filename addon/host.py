@@ -68,7 +68,7 @@ class PoseReader:
 
 
 def is_there(item: bpy.types.ID) -> bool:
-    """Whether a data block is still in the file; the host crashes where what belonged to one that is gone is written."""
+    """Whether a data block is still in the file: to write what belonged to one that is gone crashes the host."""
     try:
         return bool(item.name_full)
     except ReferenceError:

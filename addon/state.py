@@ -63,7 +63,6 @@ class ArmwrightVerdict(bpy.types.PropertyGroup):
     figure: bpy.props.StringProperty()  # type: ignore[valid-type]
     limit: bpy.props.StringProperty()  # type: ignore[valid-type]
     share: bpy.props.StringProperty()  # type: ignore[valid-type]
-    worst: bpy.props.StringProperty()  # type: ignore[valid-type]
 
 
 class ArmwrightCheckLine(bpy.types.PropertyGroup):
@@ -73,6 +72,9 @@ class ArmwrightCheckLine(bpy.types.PropertyGroup):
     verdict: bpy.props.StringProperty()  # type: ignore[valid-type]
     share: bpy.props.StringProperty()  # type: ignore[valid-type]
     words: bpy.props.StringProperty()  # type: ignore[valid-type]
+    figure: bpy.props.StringProperty()  # type: ignore[valid-type]
+    where: bpy.props.StringProperty()  # type: ignore[valid-type]
+    dials: bpy.props.StringProperty()  # type: ignore[valid-type]
 
 
 def _chosen(self: bpy.types.PropertyGroup, context: bpy.types.Context) -> None:

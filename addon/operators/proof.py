@@ -151,7 +151,6 @@ def show(state: Any, rig_name: str, results: Results, *, older: bool = False) ->
         line.requirement, line.verdict = check.requirement, check.verdict
         line.figure, line.limit = _figure(check.value, check.unit), _figure(check.limit, check.unit)
         line.share = nearest.share(check)
-        line.worst = f"{check.id}, frame {check.worst_frame}"
     state.headline = nearest.headline(results)
     # What failed is what somebody wants to see first.
     failed = [place for place, line in enumerate(state.verdicts) if line.verdict == FAIL]
@@ -168,8 +167,12 @@ def list_checks(state: Any) -> None:
         return
     for check in nearest.nearest(results, state.verdicts[state.active].requirement):
         line = state.checks.add()
-        line.check, line.verdict, line.share = check.id, check.verdict, nearest.share(check)
-        line.words = f"{check.measure}, {check.motion}, {check.case.mode}, {check.arm}"
+        line.check, line.verdict, line.share = check.id, check.verdict, nearest.share(check).removesuffix(" limit")
+        # The arm and the motion tell lines apart; the rest is below the list.
+        line.words = f"{check.arm} {check.motion}"
+        line.figure = f"{_figure(check.value, check.unit)} of {_figure(check.limit, check.unit)}"
+        line.where = f"{check.measure}, frame {check.worst_frame}"
+        line.dials = check.case.label
 
 
 def last_of(rig_name: str) -> Results | None:

@@ -76,7 +76,6 @@ class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
         context.workspace.status_text_set(None)
         _redraw(context)
 
-
     @staticmethod
     def _take_off() -> None:
         """No longer draw; also where the file, and this operator with it, is about to go."""

@@ -31,7 +31,7 @@ class ARMWRIGHT_UL_checks(bpy.types.UIList):
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:  # type: ignore[no-untyped-def]
         row = layout.row()
         row.alert = item.verdict == "fail"
-        split = row.split(factor=0.66)
+        split = row.split(factor=0.56)
         split.label(text=item.words)
         share = split.row()
         share.alignment = "RIGHT"
@@ -62,14 +62,15 @@ class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
             layout.label(text="Of an older build: run it again", icon="INFO")
         layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=len(state.verdicts))
         if 0 <= state.active < len(state.verdicts):
-            line = state.verdicts[state.active]
-            box = layout.box()
-            box.scale_y = 0.8
-            box.label(text=f"{line.requirement} {VERDICT_WORDS.get(line.verdict, line.verdict)}")
-            box.label(text=f"{line.figure} of {line.limit}")
-            for part in line.worst.split("/", 1)[-1].split("/"):
-                box.label(text=part)
             rows = min(max(len(state.checks), 1), 5)
             layout.template_list("ARMWRIGHT_UL_checks", "", state, "checks", state, "active_check", rows=rows)
+            if 0 <= state.active_check < len(state.checks):
+                line = state.checks[state.active_check]
+                box = layout.box()
+                box.scale_y = 0.8
+                requirement = state.verdicts[state.active].requirement
+                box.label(text=f"{requirement} {VERDICT_WORDS.get(line.verdict, line.verdict)}: {line.figure}")
+                for words in (line.where, line.words, line.dials):
+                    box.label(text=words)
             layout.operator("armwright.show_check")
         layout.operator("armwright.save_report", icon="FILE_TICK")

@@ -18,7 +18,7 @@ from .results import Check, Trace
 Array = NDArray[np.float64]
 
 # Sizes in pixels of a screen of usual density.
-RING, DOT, SPOT = 9.0, 4.0, 14.0
+RING, DOT, SPOT, BARB = 9.0, 4.0, 14.0, 6.0
 LENS_RADIUS, EDGE = 80.0, 24.0
 # A slide of so many pixels shows without a lens.
 PLAIN = 18.0
@@ -158,10 +158,22 @@ def _slide(wanted: Array, found: Array, whole: float, scale: float, middle: Arra
 
 def _pair(wanted: Array, found: Array, zoom: float) -> Overlay:
     return Overlay(
-        (Line(_points(np.stack([wanted, found])), "slide"),),
+        (Line(_points(np.stack([wanted, found])), "slide"), *_head(wanted, found, zoom)),
         (Circle(_point(wanted), RING * zoom, "wanted"), Circle(_point(found), DOT * zoom, "found")),
         (),
     )
+
+
+def _head(wanted: Array, found: Array, zoom: float) -> tuple[Line, ...]:
+    """An arrow's head half way, which neither ring nor dot covers; nothing where there is no room between them."""
+    way = found - wanted
+    reach = float(np.hypot(*way))
+    if not reach > 2.0 * (RING + DOT) * zoom:
+        return ()
+    along = way / reach * BARB * zoom
+    across = np.array([-along[1], along[0]]) * 0.6
+    tip = wanted + way * 0.5 + along
+    return (Line(_points(np.stack([tip - 1.6 * along + across, tip, tip - 1.6 * along - across])), "slide"),)
 
 
 def _bar(middle: float, height: float, width: float, said: str, zoom: float) -> Overlay:
@@ -185,9 +197,7 @@ def _words(check: Check, left: float, bottom: float, zoom: float) -> list[Label]
     said = {"requirement": check.requirement, "measure": check.measure, "value": value, "limit": limit}
     said |= {"motion": check.motion, "mode": case.mode, "label": case.label, "arm": check.arm}
     rows = [clean(words.format(**said, frame=check.worst_frame)) for words in WORDS]
-    return [
-        Label(text, (left, bottom + LINE_HEIGHT * zoom * (len(rows) - 1 - row))) for row, text in enumerate(rows)
-    ]
+    return [Label(text, (left, bottom + LINE_HEIGHT * zoom * (len(rows) - 1 - row))) for row, text in enumerate(rows)]
 
 
 def _moved(world: Array, points: Array) -> Array:

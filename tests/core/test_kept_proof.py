@@ -107,7 +107,13 @@ def test_a_failing_check_comes_before_one_that_passes_with_a_larger_share() -> N
 
 @pytest.mark.parametrize(
     ("value", "verdict", "words"),
-    [(2e-7, PASS, "10 % of limit"), (8e-5, FAIL, "40 times limit"), (0.5, FAIL, "200,000 times limit"), (float("nan"), FAIL, "no number"), (0.1, OUT_OF_REACH, "out of reach")],
+    [
+        (2e-7, PASS, "10 % of limit"),
+        (8e-5, FAIL, "40 times limit"),
+        (0.5, FAIL, "200,000 times limit"),
+        (float("nan"), FAIL, "no number"),
+        (0.1, OUT_OF_REACH, "out of reach"),
+    ],
 )
 def test_the_share_of_a_limit_is_short(value: float, verdict: str, words: str) -> None:
     assert share(replace(results(1).checks[0], value=value, verdict=verdict)) == words

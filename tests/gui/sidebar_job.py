@@ -118,9 +118,50 @@ def answer_script(question: dict[str, Any]) -> dict[str, Any]:
             armature.pose.bones["fk.upper_arm.L"].rotation_euler[0] = turn
             armature.pose.bones["fk.upper_arm.L"].keyframe_insert("rotation_euler", frame=frame)
         bpy.context.scene.frame_set(question["first"])
+    elif what == "scroll to the proof":
+        places = _places()
+        with bpy.context.temp_override(window=places["window"], area=places["area"], region=places["sidebar"]):
+            # A notch of the wheel each, more of them than it goes: the proof is the last but one.
+            for _ in range(80):
+                bpy.ops.view2d.scroll_down("EXEC_DEFAULT")
+    elif what == "break a hand":
+        _break_a_hand()
+    elif what == "mend the hand":
+        bone = bpy.data.objects["Wren"].pose.bones["hold.hand.L"]
+        bone.constraints.remove(bone.constraints[BROKEN])
     else:
         raise ValueError(what)
     return {}
+
+
+def _break_a_hand() -> None:
+    """The left hand's hold follows the torso a little; what the proof says of one run is listed as it lists it."""
+    from dataclasses import replace
+
+    from armwright.addon import prove, sample
+    from armwright.addon.operators.proof import show
+    from armwright.addon.prove_runs import run
+    from armwright.core.proof import verdicts
+    from armwright.core.proof.results import Results
+    from armwright.core.proof.run_plan import planned_runs, standard_motions
+
+    subject = _subject()
+    armature = subject.armature
+    follow = armature.pose.bones["hold.hand.L"].constraints.new("COPY_LOCATION")
+    follow.name, follow.target, follow.subtarget, follow.influence = BROKEN, armature, subject.record.torso, 0.01
+    bpy.context.view_layer.update()
+    wanted = ("torso-wiggle", "hand")
+    spec = next(entry for entry in planned_runs(standard_motions(1)) if (entry.motion, entry.case.mode) == wanted)
+    with sample.borrowed(armature) as stage:
+        found = tuple(check for made in run(subject, spec, stage) for check in verdicts.checks(spec, made)[0])
+    lengths = tuple((arm, g.upper_length + g.forearm_length) for arm, g in subject.geometries.items())
+    digest = subject.record.plan_digest
+    results = Results(bpy.app.version_string, armature.name, digest, 1, lengths, found)
+    results = replace(results, made_with=prove.made_with())
+    show(bpy.context.window_manager.armwright_proof, armature.name, results)
+
+
+BROKEN = "broken on purpose"
 
 
 def answer_mark(_: dict[str, Any]) -> dict[str, Any]:
@@ -165,6 +206,7 @@ def answer_state(_: dict[str, Any]) -> dict[str, Any]:
         "keys": sum(len(curve.keyframe_points) for curve in curves_of(action)) if action is not None else 0,
         "keyed": sorted({curve.data_path for curve in curves_of(action)}) if action is not None else [],
         "modal": [item.bl_idname for item in bpy.context.window_manager.windows[0].modal_operators],
+        "shown": _shown(),
         "proof": {
             "running": proof.running,
             "done": proof.done,
@@ -172,6 +214,19 @@ def answer_state(_: dict[str, Any]) -> dict[str, Any]:
             "verdicts": [[line.requirement, line.verdict, line.figure, line.limit] for line in proof.verdicts],
         },
     }
+
+
+def _shown() -> dict[str, Any]:
+    """The check that is shown on the rig, its figure, and how far the wrist is off its trace; or nothing."""
+    from armwright.addon import shown_check
+
+    showing = shown_check.showing()
+    if showing is None:
+        return {}
+    check, subject = showing.again.check, _subject()
+    wrist = np.array(subject.armature.pose.bones[subject.record.bone(check.arm, "wrist")].matrix)[:3, 3]
+    off = float(np.linalg.norm(wrist - showing.again.trace.chain[3]))
+    return {"check": check.id, "verdict": check.verdict, "value": check.value, "off": off}
 
 
 def _subject() -> Any:

@@ -280,6 +280,38 @@ def proof(tally: Tally) -> None:
             tally.failed(f"the proof says that {requirement} fails: {figure} of {limit}")
 
 
+def shown(tally: Tally) -> None:
+    """A failing check is shown on the rig: the pose that its trace says, and by Esc everything as it was."""
+    window = tally.window
+    window.ask("script", what="break a hand")
+    # Lists make the sidebar longer than the window.
+    time.sleep(2.0)
+    window.ask("script", what="scroll to the proof")
+    window.seen.clear()
+    window.looked_to = 0
+    window.ask("mark")
+    for key in ("Escape", "Return"):
+        window.click(_button("show_check"))
+        tally.clicks += 1
+        state = window.wait(lambda found: bool(found["shown"]))
+        if state is None:
+            tally.failed("show worst pose: nothing is shown")
+            return
+        seen = state["shown"]
+        if seen["verdict"] != "fail" or seen["off"] > 1e-5 or not window.ask("differences")["lines"]:
+            tally.failed(f"show worst pose: {seen}")
+        print(f"ok    shown: {seen['check']}, wrist {seen['off']:.1e} m off its trace", flush=True)
+        window.over_view()
+        window.key(key)
+        gone = window.wait(lambda found: not found["shown"] and not found["modal"])
+        lines = window.ask("differences")["lines"]
+        if gone is None or lines:
+            tally.failed(f"{key}: {'it is still shown' if gone is None else lines[0]}")
+        else:
+            print(f"ok    {key}: everything is as it was", flush=True)
+    window.ask("script", what="mend the hand")
+
+
 def lost(tally: Tally) -> None:
     """A lantern that was deleted while it was held: one button puts the hold back into the world."""
     window = tally.window
@@ -308,6 +340,7 @@ PARTS: dict[str, Callable[[Tally], None]] = {
     "selected": selected,
     "dials": dials,
     "ranges": ranges,
+    "shown": shown,
     "proof": proof,
     "lost": lost,
 }

@@ -1,4 +1,4 @@
-"""A proof's results stay with their armature: through save and reopen, append, undo; not where it can not be changed."""
+"""A proof's results stay with their armature: through save, append and undo; not where it can not be changed."""
 
 from __future__ import annotations
 
