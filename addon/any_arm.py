@@ -42,7 +42,7 @@ def prove_card(
     Raises CardError where the card does not fit the armature, before anything is set.
     """
     subject = subject_of_card(armature, card)
-    runs = _runs(subject, motions(seed, recorded))
+    runs = plan.planned(card.arms, motions(seed, recorded))
     total, done, seconds = plan.frames(runs), 0, 0.0
     found: list[Check] = []
     traces: tuple[Trace, ...] = ()
@@ -101,20 +101,12 @@ def motions(seed: int, recorded: Clip | None) -> tuple[Clip, ...]:
     return made if recorded is None else (*made, recorded)
 
 
-def _runs(subject: AnySubject, clips: tuple[Clip, ...]) -> tuple[AnyRun, ...]:
-    """The runs that a requirement looks at, on one arm at least."""
-    cards = [rig.card for rig in subject.rigs]
-    return tuple(
-        run for run in plan.planned(cards, clips) if any(plan.looks(card, run, verdicts.EVERY) for card in cards)
-    )
-
-
 def judged(subject: AnySubject, run: AnyRun, arm: str, shown: Shown) -> tuple[list[Check], list[Trace]]:
     """Checks and traces of every requirement that looks at a run of one arm."""
     found: list[Check] = []
     traces: list[Trace] = []
     joints = _joints(shown)
-    for requirement in plan.looks(subject.rig(arm).card, run, verdicts.EVERY):
+    for requirement in plan.looks(subject.rig(arm).card, run):
         checks, kept = verdicts.judged(requirement, shown, measure(requirement.ID, shown), joints)
         found += checks
         traces += kept
@@ -134,7 +126,7 @@ def again_card(
     Raises ProofError where no run of that proof is meant.
     """
     subject = subject_of_card(armature, card)
-    for run in _runs(subject, motions(seed, recorded)):
+    for run in plan.planned(card.arms, motions(seed, recorded)):
         if run.motion != check.motion or run.case != check.case or check.requirement not in run.requirements:
             continue
         shown = played(subject, run, stage)

@@ -12,9 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..core.any_arm.model import AnyArm
-from ..core.card.model import BONE_ROLES, DIALS, FK_CONTROLS, NEEDED, CardArm, Dial, RigCard, Setting
+from ..core.card.check import problems_of
+from ..core.card.fit_check import misfits
+from ..core.card.model import BONE_ROLES, DIALS, FK_CONTROLS, CardArm, Dial, RigCard, Setting
+from ..core.card.problems import refuse
 from ..core.errors import CardError
 from . import host
+from .card_sketch import sketch_of
 
 Array = NDArray[np.float64]
 
@@ -45,19 +49,13 @@ class AnySubject:
 
 def subject_of_card(armature: bpy.types.Object, card: RigCard) -> AnySubject:
     """Read an armature by its card. Raises CardError for what the card names and the armature does not have."""
-    if not card.arms:
-        raise CardError(f"the card of {card.rig!r} names no arms: draft it again, or add one")
-    if not card.torso:
-        raise CardError(f"the card of {card.rig!r} names no torso bones, which a proof has to move")
+    # Whoever has the card's file checks it before, with its lines; this is for everybody.
+    refuse((*problems_of(card), *misfits(card, sketch_of(armature))))
     bones = armature.data.bones
-    _check_bones(armature, card)
     up, front = np.array(card.up, float), np.array(card.front, float)
     facing = np.stack([np.cross(up, front), -front, up], axis=1)
     torso = host.rest_matrix(bones[card.torso[-1]])
     rigs = tuple(_arm(armature, arm, torso, facing) for arm in card.arms)
-    for arm in card.arms:
-        for setting in every_setting(arm):
-            read_setting(armature, setting)
     _check_own(card)
     return AnySubject(armature, card, rigs, facing)
 
@@ -129,22 +127,6 @@ def kept_settings(armature: bpy.types.Object, card: RigCard) -> Iterator[None]:
         bpy.context.view_layer.update()
 
 
-def _check_bones(armature: bpy.types.Object, card: RigCard) -> None:
-    known = armature.data.bones
-    named = [("torso", name) for name in card.torso] + ([("root", card.root)] if card.root else [])
-    for arm in card.arms:
-        for role in NEEDED:
-            if not getattr(arm, role):
-                raise CardError(f"arm {arm.arm}: the card names no {role}, which every arm has")
-        named += [(f"{role} of arm {arm.arm}", name) for role in BONE_ROLES if (name := getattr(arm, role))]
-    for role, name in named:
-        if name not in known:
-            raise CardError(f"the card's {role} is {name!r}, and {armature.name!r} has no such bone")
-    for below, above in zip(card.torso, card.torso[1:], strict=False):
-        if known[below] not in known[above].parent_recursive:
-            raise CardError(f"the card's torso bones are no chain: {above!r} does not hang on {below!r}, lowest first")
-
-
 def _arm(armature: bpy.types.Object, arm: CardArm, torso: Array, facing: Array) -> AnyArm:
     bones = armature.data.bones
     rests = {role: host.rest_matrix(bones[name]) for role in BONE_ROLES if (name := getattr(arm, role))}
@@ -166,9 +148,6 @@ def _arm(armature: bpy.types.Object, arm: CardArm, torso: Array, facing: Array) 
 
 def _check_own(card: RigCard) -> None:
     """Refuse what two arms would fight over: all arms are in one mode at a time, and each turns its own controls."""
-    ids = [arm.arm for arm in card.arms]
-    if len(set(ids)) < len(ids):
-        raise CardError(f"the card has two arms of one id: {', '.join(ids)}")
     seen: dict[str, str] = {}
     values: dict[tuple[str, str], tuple[float, str]] = {}
     for arm in card.arms:

@@ -14,7 +14,6 @@ from ..core.card.model import FK_CONTROLS
 from ..core.errors import CardError
 from ..core.motion.clip import torso_for
 from ..core.posing import chain_poses
-from ..core.proof import verdicts
 from ..core.proof.cases import Case
 from ..core.proof.measures import turn, turn_error
 from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
@@ -34,7 +33,7 @@ def played(subject: AnySubject, run: AnyRun, stage: sample.Stage) -> dict[str, t
     """What the arms that the run is for showed, and what was set, by the arm's id."""
     armature = subject.armature
     torso_tracks, torso = _torso(subject, run)
-    rigs = [rig for rig in subject.rigs if plan.looks(rig.card, run, verdicts.EVERY)]
+    rigs = [rig for rig in subject.rigs if plan.looks(rig.card, run)]
     settings = {rig.card.arm: settings_for(run, rig, torso) for rig in rigs}
     _rest(armature)
     for rig in rigs:

@@ -66,7 +66,7 @@ def measure(effort: float = 1.0) -> list[Row]:
     rows += bench_fingers.rows(_guide(1), alternate, max(3, int(15 * effort)), Row)
     rows += bench_solver.rows(effort, Row)
     rows += _building(max(3, int(9 * effort)))
-    rows += _proof_rate()
+    rows += _proof_rate(effort)
     _fresh()
     rows += bench_switch.rows(build.build_new(plan_arms(_guide(2), ArmOptions()), "Wren"), Row)
     return rows
@@ -285,15 +285,21 @@ def _building(repeats: int) -> list[Row]:
     ]
 
 
-def _proof_rate() -> list[Row]:
-    """Frames a second of a proof's run, everything included, over the host stepping the same keyed frames."""
+def _proof_rate(effort: float) -> list[Row]:
+    """Frames a second of a proof's matrix, everything included, over the host stepping the same keyed frames.
+
+    All corners of modes and dials under all motions, both arms, 240 frames each; a part of them for less effort.
+    """
     _fresh()
     armature = build.build_new(plan_arms(_guide(2), ArmOptions()), "Wren")
     subject = subjects.subject_of(armature)
     from ..core.proof import verdicts
-    from ..core.proof.run_plan import planned_runs, standard_motions
+    from ..core.proof.run_plan import WIGGLE_FRAMES, planned_runs, standard_motions
 
-    runs = [spec for spec in planned_runs(standard_motions()) if spec.motion == "torso-wiggle"][::4]
+    motions = standard_motions(sweep=WIGGLE_FRAMES)
+    names = {clip.name for clip in motions}
+    matrix = [spec for spec in planned_runs(motions) if spec.motion in names]
+    runs = matrix[:: max(1, round(1.0 / min(effort, 1.0)))]
     proof_seconds = host_seconds = 0.0
     with sample.borrowed(armature) as stage:
         for spec in runs:

@@ -15,6 +15,8 @@ from typing import Any, NamedTuple
 
 import bpy
 
+from .dependencies import targets_of
+
 # Parts of an object or bone. A bone's channels; its pose with parent and constraints; the same after IK.
 CHANNELS, POSED, DONE = "channels", "posed", "done"
 # An object's place in the world, and the shape of what it shows. Anything else is a property by its data path.
@@ -103,7 +105,7 @@ class Reader:
                 yield from (read for reads in self._driven(data).values() for read in reads)
 
     def _target_needs(self, constraint: Any, owner: Any, bone: str) -> Iterator[Value]:
-        for target, subtarget in _targets(constraint):
+        for target, subtarget in targets_of(constraint):
             if target.type == "ARMATURE" and subtarget:
                 own = target == owner and bool(bone) and constraint.type not in _SOLVED
                 # What IK reads of its own armature is always done; another constraint may not take its own bone.
@@ -172,7 +174,7 @@ def _solved_of(item: Any) -> _Solved:
             for name in chain:
                 of_bone[name].append((bone.name, constraint, chain))
                 roots[name].add(chain[-1])
-            for target, subtarget in _targets(constraint):
+            for target, subtarget in targets_of(constraint):
                 if target == item and subtarget:
                     roots[subtarget].add(chain[-1])
     return _Solved(of_bone, roots)
@@ -228,14 +230,6 @@ def _read(variable: Any, target: Any) -> Iterator[Value]:
         yield Value(item, "", PLACE)
     else:
         yield Value(item, "", _INDEX.sub("", path))
-
-
-def _targets(constraint: Any) -> Iterator[tuple[Any, str]]:
-    for holder in (constraint, *getattr(constraint, "targets", ())):
-        if getattr(holder, "target", None) is not None:
-            yield holder.target, getattr(holder, "subtarget", "") or ""
-    if getattr(constraint, "pole_target", None) is not None:
-        yield constraint.pole_target, constraint.pole_subtarget or ""
 
 
 def _has_bone(item: Any, bone: str) -> bool:

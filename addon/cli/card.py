@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ...core.card import card_json
 from ...core.card.model import Guess, RigCard
-from ...core.errors import CardError, HostError
+from ...core.errors import CardError
 from .text_files import write_text
 
 LOOK = "check this"
@@ -40,12 +40,7 @@ def run(options: argparse.Namespace) -> int:
     from . import files
 
     given = None if options.check is None else card_json.read_file(options.check)
-    if options.file.suffix.lower() != files.BLEND_SUFFIX:
-        raise HostError(f"{options.file.name!r} is not a .blend file: a card is of an armature in one")
-    files.open_input(options.file)
-    armature = files.choose_armature(options.armature, with_arms=False)
-    if armature is None:
-        raise HostError(f"{options.file.name!r} has no armature: a card is of an armature")
+    armature = files.open_armature(options.file, options.armature, with_arms=False)
     sketch = sketch_of(armature)
     if given is not None:
         return _check(given, sketch)

@@ -86,24 +86,22 @@ def open_arms(path: Path, armature: str | None) -> bpy.types.Object:
 
     Raises HostError where there is none.
     """
-    if path.suffix.lower() != BLEND_SUFFIX:
-        raise HostError(f"{path.name!r} is not a .blend file: build arms into one first")
-    open_input(path)
-    found = choose_armature(armature, with_arms=True)
-    if found is None:
-        raise HostError(f"{path.name!r} has no armature with arms built by Armwright: build them first")
-    show_scene_of(found)
-    return found
+    return open_armature(path, armature, with_arms=True)
 
 
-def open_carded(path: Path, armature: str) -> bpy.types.Object:
-    """Open a .blend and show the armature that a rig card is of, whoever built it. Raises HostError where it is not."""
+def open_armature(path: Path, name: str | None, *, with_arms: bool) -> bpy.types.Object:
+    """Open a .blend and show an armature in it, whoever built it unless `with_arms`: the one named or the only one.
+
+    Raises HostError where there is none.
+    """
     if path.suffix.lower() != BLEND_SUFFIX:
-        raise HostError(f"{path.name!r} is not a .blend file: save the rig as one")
+        what = "build arms into one first" if with_arms else "save the rig as one"
+        raise HostError(f"{path.name!r} is not a .blend file: {what}")
     open_input(path)
-    found = choose_armature(armature, with_arms=False)
+    found = choose_armature(name, with_arms=with_arms)
     if found is None:
-        raise HostError(f"{path.name!r} has no armature")
+        lack = " with arms built by Armwright: build them first, or draft a card of others with `card`"
+        raise HostError(f"{path.name!r} has no armature{lack if with_arms else ''}")
     show_scene_of(found)
     return found
 

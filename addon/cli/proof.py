@@ -72,7 +72,7 @@ def run_one(options: argparse.Namespace) -> int:
     elif options.case is not None:
         raise ProofError("a case is of arms that Armwright built, and --card is for others: give one of the two")
     else:
-        armature = files.open_carded(options.file, options.armature or card.rig)
+        armature = files.open_armature(options.file, options.armature or card.rig, with_arms=False)
         check_fit(given, card_sketch.sketch_of(armature))
     if options.case is not None:
         from . import case

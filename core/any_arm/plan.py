@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ..card.model import CardArm
+from ..card.model import FK_CONTROLS, CardArm
 from ..motion.clip import Clip, make_clip
 from ..motion.rounds import hand_round
 from ..motion.sweeps import fk_sweep, shrug
@@ -26,7 +26,7 @@ from ..proof import (
 )
 from ..proof.cases import CORNERS, Case
 from ..proof.run_plan import BLEND_FRAMES, BLEND_RAMP, HAND_ROUND, HAND_ROUND_FRAMES, RAISE, RAISE_FRAMES, SWEEP_FRAMES
-from ..proof.verdicts import Named
+from ..proof.verdicts import EVERY, Named
 from .model import BEYOND, BLEND, HOLD, ROUND, SWING, AnyRun
 from .model import RAISE as RAISING
 
@@ -35,7 +35,6 @@ HOLDS = {"hand": hold_hand.ID, "elbow": hold_elbow.ID, "both": hold_both.ID}
 # What a mode needs besides its settings.
 CONTROLS = {"none": (), "hand": ("hand_hold",), "elbow": ("elbow_hold",), "both": ("hand_hold", "elbow_hold")}
 DIALS = ("isolate", "lift", "stretch")
-FK_ROLES = ("fk_clavicle", "fk_upper_arm", "fk_forearm", "fk_hand")
 NOT_LOOKED_AT = {
     switch.ID: "a proof by a card makes no changes with another rig's own tools, so no pop can be measured",
     plant.ID: "a card names no pivots about which a planted hand rolls",
@@ -45,11 +44,9 @@ NOT_LOOKED_AT = {
 
 
 def planned(arms: Sequence[CardArm], motions: Sequence[Clip]) -> tuple[AnyRun, ...]:
-    """Every run that at least one of the arms allows."""
+    """Every run that a requirement looks at, on one of the arms at least."""
     runs: list[AnyRun] = []
     for case in CORNERS:
-        if not any(lacks(arm, case) == "" for arm in arms):
-            continue
         if case.mode in HOLDS:
             runs += [AnyRun(clip.name, HOLD, clip, case, (HOLDS[case.mode],)) for clip in motions]
             clip = shrug(SWEEP_FRAMES)
@@ -67,7 +64,7 @@ def planned(arms: Sequence[CardArm], motions: Sequence[Clip]) -> tuple[AnyRun, .
             around = hand_round(HAND_ROUND_FRAMES, CORNERS.index(case) / len(CORNERS))
             still = make_clip("still", HAND_ROUND_FRAMES)
             runs.append(AnyRun(HAND_ROUND, ROUND, still, case, (any_axis.ID,), around))
-    return tuple(runs)
+    return tuple(run for run in runs if any(looks(arm, run) for arm in arms))
 
 
 def lacks(arm: CardArm, case: Case) -> str:
@@ -128,13 +125,13 @@ def _own_needs(arm: CardArm, requirement: str, case: Case) -> str:
 
 def swing_roles(arm: CardArm, case: Case) -> tuple[str, ...]:
     """FK controls that `swing` turns: with a held elbow the upper arm points where the hold is."""
-    roles = FK_ROLES if case.mode == "none" else FK_ROLES[2:]
+    roles = FK_CONTROLS if case.mode == "none" else FK_CONTROLS[2:]
     return tuple(role for role in roles if getattr(arm, role) and getattr(arm, role.removeprefix("fk_")))
 
 
-def looks(arm: CardArm, run: AnyRun, every: Iterable[Named]) -> tuple[Named, ...]:
+def looks(arm: CardArm, run: AnyRun) -> tuple[Named, ...]:
     """The requirements that look at a run of an arm."""
-    return tuple(item for item in every if item.ID in run.requirements and not why_not(arm, item, run.case))
+    return tuple(item for item in EVERY if item.ID in run.requirements and not why_not(arm, item, run.case))
 
 
 def frames(runs: Iterable[AnyRun]) -> int:

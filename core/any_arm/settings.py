@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import arm_words
+from ..card.model import FK_CONTROLS
 from ..motion.clip import for_side
 from ..proof.holds import Reach, near_place
 from ..proof.measures import at, turn
@@ -106,9 +107,7 @@ def _channels(run: AnyRun, rig: AnyArm, frames: int) -> dict[str, Array]:
     clip = run.clip
     if run.kind == SWING:
         turned = (clip.clavicle, clip.upper_arm, clip.forearm, clip.hand_channels)
-        for (role, _), values in zip(
-            (("fk_clavicle", 0), ("fk_upper_arm", 0), ("fk_forearm", 0), ("fk_hand", 0)), turned, strict=True
-        ):
+        for role, values in zip(FK_CONTROLS, turned, strict=True):
             if role in out:
                 out[role] = planted_first(for_side(values, side))
     if run.kind == HOLD and clip.clavicle.any() and card.fk_clavicle:

@@ -31,7 +31,7 @@ PLANTED = ("hand", "both")
 HELD = ("hold-hand", "hold-elbow", "hold-both")
 CORNER_REQUIREMENTS = ("swing", *HELD, "lift", "isolate", "stretch")
 
-SWEEP_FRAMES = 120
+WIGGLE_FRAMES, SWEEP_FRAMES = 240, 120
 BLEND_FRAMES = 65
 # 3 degrees a frame, so that the table's elevations are frames.
 RAISE_FRAMES = 61
@@ -75,15 +75,15 @@ class RunSpec:
     rolled: Array | None = None
 
 
-def standard_motions(seed: int = 1, recorded: Clip | None = None) -> tuple[Clip, ...]:
-    """The motions of a proof; `recorded` joins them where it is given."""
+def standard_motions(seed: int = 1, recorded: Clip | None = None, sweep: int = SWEEP_FRAMES) -> tuple[Clip, ...]:
+    """The motions of a proof; `recorded` joins them where it is given. `sweep`: frames of all but the wiggle."""
     made = (
-        torso_wiggle(240, seed),
-        torso_snap(SWEEP_FRAMES, seed),
-        shrug(SWEEP_FRAMES),
-        hand_sweep(SWEEP_FRAMES, seed),
-        elbow_sweep(SWEEP_FRAMES, seed),
-        fk_sweep(SWEEP_FRAMES),
+        torso_wiggle(WIGGLE_FRAMES, seed),
+        torso_snap(sweep, seed),
+        shrug(sweep),
+        hand_sweep(sweep, seed),
+        elbow_sweep(sweep, seed),
+        fk_sweep(sweep),
     )
     return made if recorded is None else (*made, recorded)
 

@@ -318,7 +318,7 @@ def test_what_two_arms_would_fight_over_is_refused(empty_file: Any) -> None:
     modes = tuple(Mode(mode.mode, (*mode.settings, other)) for mode in right.modes)
     with pytest.raises(CardError, match="in mode hand the arms L and R set"):
         proved(armature, replace(card, arms=(left, replace(right, modes=modes))))
-    with pytest.raises(CardError, match="two arms of one id"):
+    with pytest.raises(CardError, match=r'the arm "L" is there already'):
         proved(armature, replace(card, arms=(left, left)))
 
 
