@@ -28,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
     from ...demo_blend_scripts import scene
     from .. import prove, subjects
     from . import files
-    from .proof import ProgressLine, write_results
+    from .proof import ProgressLine, shots_of, write_results
 
     out = options.out
     print("making the lighthouse, Wren and the action")
@@ -46,10 +46,12 @@ def run(options: argparse.Namespace) -> int:
     if RECORDED.is_file():
         recording = RECORDED.read_bytes()
         recorded, made_with = prove.recorded_clip_of(recording), prove.made_with(RECORDED.name, recording)
-    results = prove.prove_whole(subjects.subject_of(made.character.armature), recorded, 1, bar.show, made_with)
+    subject = subjects.subject_of(made.character.armature)
+    results = prove.prove_whole(subject, recorded, 1, bar.show, made_with)
+    shots = () if options.no_pictures else shots_of(subject, results, recorded, bar)
     bar.end()
     shown = [(path.stem.replace("_", " "), path.read_bytes()) for path in paths]
-    write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown)
+    write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown, shots)
     print(table(results))
     names = ", ".join(path.name for path in paths) or "no pictures"
     print(f"\nin {out}: demo.blend, plan.json, results.json, junit.xml, report.html, {names}")

@@ -96,7 +96,7 @@ def run_one(options: argparse.Namespace) -> int:
         if earlier is not None:
             history.check_same_rig(earlier, armature.name, tuple(arm.arm for arm in card.arms))
         results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
-    shots = () if options.html is None or options.no_pictures else _shots(subject, results, recorded, bar)
+    shots = () if options.html is None or options.no_pictures else shots_of(subject, results, recorded, bar)
     bar.end()
     compared = None if earlier is None else history.compare(earlier, results, options.growth)
     write_results(results, options.json, options.junit, options.html, shots=shots, compared=compared)
@@ -108,7 +108,7 @@ def run_one(options: argparse.Namespace) -> int:
     return 1 if worse or failed or findings.makes_fail(results.findings) else 0
 
 
-def _shots(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-untyped-def]
+def shots_of(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-untyped-def]
     """Pictures of the worst poses; a picture that can not be made costs no proof, and is said."""
     from .. import prove, worst_picture
 
