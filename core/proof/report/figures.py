@@ -23,7 +23,7 @@ WIDTH, HEIGHT = 480, 220
 VIEW_WIDTH = WIDTH // 2
 # Square that holds the arm, and the lens beside it, within a view; user units.
 ARM_LEFT, ARM_TOP, ARM_SIZE = 10.0, 36.0, 128.0
-LENS_X, LENS_Y, LENS_RADIUS = 192.0, 88.0, 40.0
+LENS_X, LENS_Y, LENS_RADIUS = 184.0, 88.0, 40.0
 # A slide below this is nothing but the rounding of coordinates, units of the arm's length.
 LEAST_SLIDE = 1e-12
 JOINTS = ("clavicle", "shoulder", "elbow", "wrist")

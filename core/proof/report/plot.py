@@ -74,6 +74,8 @@ def plot(check: Check, trace: Trace) -> str:
             show_legend=False,
             show_x_guides=False,
             print_labels=True,
+            min_scale=3,
+            max_scale=6,
             disable_xml_declaration=True,
             no_prefix=True,
             js=(),
