@@ -80,7 +80,7 @@ def _elbow_side(run: Shown) -> Measured:
     root, elbow, wrist, aim = (at(run.poses[role]) for role in joints)
     line = unit(wrist - root)
     sides = [away - line * np.sum(away * line, axis=1, keepdims=True) for away in (elbow - root, aim - root)]
-    cross = np.linalg.norm(np.cross(*sides), axis=1)
+    cross = np.linalg.norm(np.cross(sides[0], sides[1]), axis=1)
     angle = np.degrees(np.arctan2(cross, np.sum(sides[0] * sides[1], axis=1)))
     # An arm that is straight to a thousandth has no side.
     bent = np.linalg.norm(sides[0], axis=1) > 1e-3 * run.rig.length
