@@ -169,7 +169,8 @@ def _copy_meshes(
     """Copies of the meshes as they are posed, in the armature's space; whether there is a face among them."""
     stage.layer.update()
     graph = stage.layer.depsgraph
-    to_armature = np.linalg.inv(host.matrix_to_numpy(armature.evaluated_get(graph).matrix_world))
+    place: Array = host.matrix_to_numpy(armature.evaluated_get(graph).matrix_world)
+    to_armature = np.asarray(np.linalg.inv(place), float)
     faces = 0
     for item in meshes:
         evaluated = item.evaluated_get(graph)
