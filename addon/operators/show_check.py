@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 
-from ...core.errors import ArmwrightError
+from ...core.errors import ArmwrightError, HostError
 from .. import host, kept_results, overlay, rig, selection, shown_check
 from .common import OnRig
 from .proof import last_of, show
@@ -90,6 +90,16 @@ class ARMWRIGHT_OT_recall_proof(OnRig, bpy.types.Operator):
     bl_idname = "armwright.recall_proof"
     bl_label = "Show the last proof"
     bl_options = {"INTERNAL"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        # It changes nothing, so a linked rig, whose library keeps its proof, will do.
+        try:
+            armature = selection.armature_of(context)
+        except HostError as problem:
+            return cls.usable(selection.sentence(str(problem)))
+        kept = kept_results.KEY in armature
+        return cls.usable("" if kept else "No proof is kept with this rig: run one")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         try:

@@ -90,7 +90,8 @@ def changed_operators() -> set[str]:
 # These leave the character as it is: they work on meshes or markers, write files or poses, or give everything back.
 ALWAYS = (
     *("measure_mesh", "place_markers", "read_joints", "bind_skin"),
-    *("run_proof", "save_report", "hand_over", "ask_hand_over", "save_controls_page", "make_hand_poses"),
+    *("run_proof", "recall_proof", "show_check"),
+    *("save_report", "hand_over", "ask_hand_over", "save_controls_page", "make_hand_poses"),
 )
 
 
@@ -111,6 +112,31 @@ def refuses_everything(armature: Any, words: str) -> None:
             # One sentence, no Python.
             assert "\n" not in sentence and "Traceback" not in sentence, (operator, sentence)
             assert differences(before, deep_snapshot()) == [], operator
+
+
+def test_the_proof_that_a_library_keeps_is_listed_for_its_linked_character(
+    registered: None, wren: Any, tmp_path: Path
+) -> None:
+    import bpy
+
+    from armwright.addon import kept_results
+    from armwright.addon.rig import read_record
+    from armwright.core.proof.results import Results
+    from armwright.core.proof.verdicts import not_applicable
+
+    lengths = (("L", 0.58), ("R", 0.58))
+    results = Results("4.5.15", wren.name, read_record(wren).plan_digest, 1, lengths, not_applicable("L"))
+    assert kept_results.keep(wren, results)
+    path, name = tmp_path / "keeper.blend", wren.name
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    with bpy.data.libraries.load(str(path), link=True) as (_, wanted):
+        wanted.objects = [name]
+    bpy.context.scene.collection.objects.link(wanted.objects[0])
+    bpy.context.view_layer.update()
+    activate(wanted.objects[0])
+    assert bpy.ops.armwright.recall_proof() == {"FINISHED"}
+    assert bpy.context.window_manager.armwright_proof.rig == name
 
 
 def test_every_operator_is_refused_on_a_linked_character_with_one_sentence(registered: None, library: Path) -> None:
