@@ -170,14 +170,14 @@ def _key_before(armature: bpy.types.Object, channel: Channel, before: Sides, fra
         if place not in there:
             _insert(armature, channel, place, frame)
     for curve in curves_for(armature, channel):
-        point = _point(curve, frame)
-        if point is None:
-            raise _not_keyed(channel, frame)
+        point = _there(curve, channel, frame)
         if curve.array_index not in there:
             point.co.y = before[channel.data_path, curve.array_index].value
             _dress(point)
             curve.update()
             restore([curve], shapes, frame)
+            # The update moves a curve's keys to other memory: what was held of them before it is gone.
+            point = _there(curve, channel, frame)
         point.interpolation = "CONSTANT"
 
 
@@ -199,9 +199,7 @@ def key(
         for place in ways:
             _insert(armature, channel, place, frame)
         for curve in curves_for(armature, channel):
-            point = _point(curve, frame)
-            if point is None:
-                raise _not_keyed(channel, frame)
+            point = _there(curve, channel, frame)
             if curve.array_index not in there:
                 _dress(point)
             restore([curve], shapes, frame)
@@ -267,6 +265,16 @@ def _point(curve: bpy.types.FCurve, frame: float) -> bpy.types.Keyframe | None:
     return next((point for point in curve.keyframe_points if abs(point.co.x - frame) < SAME_FRAME), None)
 
 
+def _there(curve: bpy.types.FCurve, channel: Channel, frame: float) -> bpy.types.Keyframe:
+    """The key at `frame`; HostError where the host has set none."""
+    point = _point(curve, frame)
+    if point is None:
+        raise HostError(
+            f"{channel.bone!r}: the host set no key of {channel.path} at frame {frame:g}: undo, and unlock it"
+        )
+    return point
+
+
 def _interpolation_at(curve: bpy.types.FCurve | None, frame: float) -> str:
     """How the curve goes on at `frame`; before its first key as that key does, without keys as new ones do."""
     points = list(curve.keyframe_points) if curve is not None else []
@@ -279,7 +287,3 @@ def _interpolation_at(curve: bpy.types.FCurve | None, frame: float) -> str:
 def _dress(point: bpy.types.Keyframe) -> None:
     """Handles as the preferences want them for new keys: the host itself leaves them out when a script keys."""
     point.handle_left_type = point.handle_right_type = bpy.context.preferences.edit.keyframe_new_handle_type
-
-
-def _not_keyed(channel: Channel, frame: float) -> HostError:
-    return HostError(f"{channel.bone!r}: the host set no key of {channel.path} at frame {frame:g}: undo, and unlock it")

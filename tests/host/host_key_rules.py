@@ -353,3 +353,20 @@ def test_a_mended_hold_keeps_the_other_characters_curves(wren: Any) -> None:
     assert "where it was grabbed" in mend.mend_spaces(subject)[0]
     assert every_key(other) == theirs
     assert not any("Lantern" in path for path, _ in every_key(wren))
+
+
+@pytest.mark.parametrize("keyed", [(), (1, 30)], ids=["new curve", "keyed curve"])
+def test_the_key_before_a_change_is_written_where_the_host_keeps_it(wren: Any, keyed: tuple[int, ...]) -> None:
+    """The host moves a curve's keys in memory when the curve is updated: a key held on to from before is not there."""
+    from armwright.addon import keys
+    from armwright.addon.keys import Channel
+
+    bone = wren.pose.bones["fk.hand.L"]
+    for frame in keyed:
+        bone.keyframe_insert("rotation_euler", frame=frame)
+    channel = Channel(bone.name, "rotation_euler")
+    keys._key_before(wren, channel, keys.sides(wren, [channel], 14), 14)
+    curves = keys.curves_for(wren, channel)
+    assert len(curves) == 3
+    for curve in curves:
+        assert [point.interpolation for point in curve.keyframe_points if point.co.x == 14.0] == ["CONSTANT"]
