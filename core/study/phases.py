@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..anatomy import FOREARM, HAND as HAND_LENGTH, UPPER_ARM
 from ..rotations import angle_between
 from .motion import ArmMotion, StudyMotion
-from .still import SHORTEST, Span, half_window, runs, stillness
+from .rolls import OVER, rolls_of
+from .still import SHORTEST, Span, runs, stillness
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -17,13 +19,19 @@ Mask = NDArray[np.bool_]
 SWING, HAND, ELBOW, ROLL, HELD = "swinging", "hand-planted", "elbow-planted", "rolling", "held"
 KINDS = (SWING, HAND, ELBOW, ROLL, HELD)
 WORLD = "world"
+HEEL = OVER[0][1]
 
-# Degrees a second above which a planted hand rolls, and degrees that it has to turn in all.
-ROLL_SPEED, ROLL_TURN = 20.0, 8.0
+# Degrees that a hand has to turn in all to roll.
+ROLL_TURN = 8.0
+# Seconds that a roll lasts at least: half of a plant.
+SHORTEST_ROLL = SHORTEST / 2.0
 # A hand holds on to what is this near, arm lengths, and keeps its distance for so long, seconds.
 NEAR, LONG_ENOUGH = 1.0, 0.4
 # And both move by this much meanwhile, arm lengths: what stands still is planted and not held.
 TRAVELS = 0.1
+# Hands this near to each other, arm lengths, hold one thing even where both go along with the torso; hanging hands are
+# further apart (0.8 and more by the handbook's shoulder breadth).
+TOGETHER = 0.5
 
 
 @dataclass(frozen=True)
@@ -37,6 +45,7 @@ class Phase:
         shoulder_moved: furthest that the shoulder got from its first place meanwhile, over L: what the phase proves.
         strayed: furthest that the held point got from its place, over L; 0 for a swing.
         turned: degrees that the hand turned from the phase's first frame at most; 0 without an orientation.
+        over: of a roll, the part of the hand that stands: one of the names in rolls.OVER; "" for the others.
     """
 
     arm: str
@@ -47,6 +56,18 @@ class Phase:
     shoulder_moved: float
     strayed: float
     turned: float
+    over: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Hand:
+    """An arm with what its hand's phases are read from: the tip (N, 3), known or by the handbook; L, metres."""
+
+    motion: StudyMotion
+    arm: ArmMotion
+    turns: Array | None
+    tip: Array | None
+    size: float
 
 
 def phases_of(motion: StudyMotion) -> tuple[Phase, ...]:
@@ -56,55 +77,7 @@ def phases_of(motion: StudyMotion) -> tuple[Phase, ...]:
 
 def planted_frames(phases: tuple[Phase, ...], arm: str, frames: int, kinds: tuple[str, ...] = (HAND, ROLL)) -> Mask:
     """Frames (N,) in which an arm does one of `kinds`."""
-    out = np.zeros(frames, bool)
-    for phase in phases:
-        if phase.arm == arm and phase.kind in kinds:
-            out[phase.first : phase.last + 1] = True
-    return out
-
-
-def _arm_phases(motion: StudyMotion, arm: ArmMotion) -> list[Phase]:
-    found = [_phase(arm, HAND, WORLD, span, arm.wrist) for span in _still(motion, arm, arm.wrist)]
-    found = [part for phase in found for part in _with_rolls(motion, arm, phase)]
-    taken = _mask(motion, found)
-    if arm.tip is not None:
-        # Over the fingertips: they stand, and the wrist does not.
-        for span in _still(motion, arm, arm.tip):
-            rolls = [part for part in runs(_within(motion, span) & ~taken) if part.frames >= SHORTEST * motion.rate]
-            found += [_phase(arm, ROLL, WORLD, part, arm.tip) for part in rolls]
-    taken = _mask(motion, found)
-    found += [phase for phase in _held(motion, arm) if not taken[phase.first : phase.last + 1].any()]
-    taken = _mask(motion, found)
-    found += [_phase(arm, SWING, "", span, arm.wrist) for span in runs(~taken)]
-    found += [_phase(arm, ELBOW, WORLD, span, arm.elbow) for span in _still(motion, arm, arm.elbow)]
-    return sorted(found, key=lambda phase: (phase.first, KINDS.index(phase.kind)))
-
-
-def _still(motion: StudyMotion, arm: ArmMotion, points: Array) -> tuple[Span, ...]:
-    return stillness(points, motion.rate, arm.length).spans
-
-
-def _with_rolls(motion: StudyMotion, arm: ArmMotion, phase: Phase) -> list[Phase]:
-    """A planted phase, cut where the hand turns about its wrist."""
-    turns = hand_turns(arm)
-    if turns is None:
-        return [phase]
-    half = half_window(motion.rate)
-    speed = _turn_speed(turns, motion.rate, half)
-    span = Span(phase.first, phase.last)
-    rolling = [
-        part
-        for part in runs(_within(motion, span) & (speed > ROLL_SPEED))
-        if _turned(turns, part) > ROLL_TURN and part.frames >= SHORTEST * motion.rate / 2.0
-    ]
-    if not rolling:
-        return [phase]
-    left = _within(motion, span)
-    for part in rolling:
-        left[part.first : part.last + 1] = False
-    return [_phase(arm, ROLL, WORLD, part, arm.wrist) for part in rolling] + [
-        _phase(arm, HAND, WORLD, part, arm.wrist) for part in runs(left)
-    ]
+    return _mask(frames, [phase for phase in phases if phase.arm == arm and phase.kind in kinds])
 
 
 def hand_turns(arm: ArmMotion) -> Array | None:
@@ -120,39 +93,118 @@ def hand_turns(arm: ArmMotion) -> Array | None:
     return np.asarray(np.stack([side, along, np.cross(side, along)], axis=2))
 
 
-def _turn_speed(turns: Array, rate: float, half: int) -> Array:
-    """Degrees a second, (N,), of orientations (N, 3, 3) between `half` frames before and after each."""
-    count = len(turns)
-    before, after = np.maximum(np.arange(count) - half, 0), np.minimum(np.arange(count) + half, count - 1)
-    seconds = np.maximum(after - before, 1) / rate
-    return np.asarray(np.degrees(angle_between(turns[before], turns[after])) / seconds)
-
-
-def _turned(turns: Array, span: Span) -> float:
-    inside = turns[span.first : span.last + 1]
-    return float(np.degrees(angle_between(np.broadcast_to(inside[0], inside.shape), inside)).max())
-
-
-def _held(motion: StudyMotion, arm: ArmMotion) -> list[Phase]:
-    """Where the hand keeps its distance from the other hand or from a thing, and both move."""
-    others = [(other.arm, other.wrist) for other in motion.arms if other.arm != arm.arm]
+def _arm_phases(motion: StudyMotion, arm: ArmMotion) -> list[Phase]:
+    size = arm.length
+    hand = _Hand(motion, arm, hand_turns(arm), _tip(arm, size), size)
+    taken = np.zeros(motion.frames, bool)
     found: list[Phase] = []
-    for name, place in (*others, *motion.things):
+    turning = _turning(hand)
+    for span in _still(hand, arm.wrist):
+        found += _planted(hand, span, turning)
+    _take(taken, found)
+    found += _rolling(hand, taken, turning)
+    _take(taken, found)
+    found += [phase for phase in _held(hand) if not taken[phase.first : phase.last + 1].any()]
+    _take(taken, found)
+    found += [_phase(hand, SWING, "", span, 0.0) for span in runs(~taken)]
+    found += [_phase(hand, ELBOW, WORLD, span, _stray(arm.elbow, span)) for span in _still(hand, arm.elbow)]
+    return sorted(found, key=lambda phase: (phase.first, KINDS.index(phase.kind)))
+
+
+def _tip(arm: ArmMotion, size: float) -> Array | None:
+    """End of the hand; where only its orientation is known, as far from the wrist as the handbook's hand is long."""
+    if arm.tip is not None or arm.hand is None:
+        return arm.tip
+    return np.asarray(arm.wrist + arm.hand[:, :, 1] * (size * HAND_LENGTH / (UPPER_ARM + FOREARM)))
+
+
+def _still(hand: _Hand, points: Array) -> tuple[Span, ...]:
+    return stillness(points, hand.motion.rate, hand.size).spans
+
+
+def _turning(hand: _Hand) -> Mask:
+    """Frames (N,) in which the hand turns: its directions, drawn as long as the hand, do not stand still."""
+    arm, frames = hand.arm, hand.motion.frames
+    if hand.tip is None:
+        return np.zeros(frames, bool)
+    line = hand.tip - arm.wrist
+    if arm.hand is not None:
+        length = float(np.median(np.linalg.norm(line, axis=1)))
+        line = np.concatenate([arm.hand[:, :, 1], arm.hand[:, :, 2]], axis=1) * length
+    still = np.zeros(frames, bool)
+    for span in _still(hand, line):
+        still[span.first : span.last + 1] = True
+    return ~still
+
+
+def _planted(hand: _Hand, span: Span, turning: Mask) -> list[Phase]:
+    """A span in which the wrist stands, cut where the hand rolls about it: over its heel."""
+    rolls = _rolls_within(hand, span, turning)
+    left = np.ones(span.frames, bool)
+    for part in rolls:
+        left[part.first - span.first : part.last + 1 - span.first] = False
+    wrist = hand.arm.wrist
+    return [_phase(hand, ROLL, WORLD, part, _stray(wrist, part), HEEL) for part in rolls] + [
+        _phase(hand, HAND, WORLD, part, _stray(wrist, part)) for part in _runs_from(span.first, left)
+    ]
+
+
+def _rolls_within(hand: _Hand, span: Span, turning: Mask) -> list[Span]:
+    """Parts of `span` in which the hand turns by enough and for long enough to roll."""
+    turns = hand.turns
+    if turns is None:
+        return []
+    return [
+        part
+        for part in _runs_from(span.first, turning[span.first : span.last + 1])
+        if part.frames >= SHORTEST_ROLL * hand.motion.rate and _turned(turns, part) > ROLL_TURN
+    ]
+
+
+def _rolling(hand: _Hand, taken: Mask, turning: Mask) -> list[Phase]:
+    """Where the wrist moves and another point of the hand stands, and no frame is `taken`."""
+    if hand.tip is None or hand.turns is None:
+        return []
+    arm, found = hand.arm, []
+    free = ~taken
+    for roll in rolls_of(arm.wrist, hand.tip, arm.hand, hand.motion.rate, hand.size):
+        for part in _runs_from(roll.span.first, free[roll.span.first : roll.span.last + 1]):
+            if part.frames < SHORTEST_ROLL * hand.motion.rate or _turned(hand.turns, part) <= ROLL_TURN:
+                continue
+            found.append(_phase(hand, ROLL, WORLD, part, roll.strayed, roll.over))
+            free[part.first : part.last + 1] = False
+    return found
+
+
+def _held(hand: _Hand) -> list[Phase]:
+    """Where the hand keeps its distance from the other hand or from a thing, and both move."""
+    motion, arm = hand.motion, hand.arm
+    hands = [(other.arm, other.wrist, True) for other in motion.arms if other.arm != arm.arm]
+    things = [(name, place, False) for name, place in motion.things]
+    found: list[Phase] = []
+    for name, place, is_hand in (*hands, *things):
         apart = np.linalg.norm(arm.wrist - place, axis=1)
-        if float(apart.min()) > NEAR * arm.length:
+        if float(apart.min()) > NEAR * hand.size:
             continue
-        line = np.zeros((len(apart), 3))
-        line[:, 0] = apart
-        for span in stillness(line, motion.rate, arm.length).spans:
+        for span in _still(hand, apart[:, None]):
             inside = slice(span.first, span.last + 1)
-            if span.frames < LONG_ENOUGH * motion.rate or float(np.median(apart[inside])) > NEAR * arm.length:
+            distance = float(np.median(apart[inside]))
+            if span.frames < LONG_ENOUGH * motion.rate or distance > NEAR * hand.size:
                 continue
-            if min(_moved(arm.wrist[inside]), _moved(place[inside])) < TRAVELS * arm.length:
+            if min(_moved(arm.wrist[inside]), _moved(place[inside])) < TRAVELS * hand.size:
                 continue
-            stray = float(np.abs(apart[inside] - np.median(apart[inside])).max()) / arm.length
-            phase = _phase(arm, HELD, name, span, arm.wrist)
-            found.append(Phase(**{**vars(phase), "strayed": stray}))
+            along_with_torso = _moved(_in_torso(motion, arm.wrist, inside)) < TRAVELS * hand.size
+            if is_hand and distance > TOGETHER * hand.size and along_with_torso:
+                continue
+            stray = float(np.abs(apart[inside] - distance).max())
+            found.append(_phase(hand, HELD, name, span, stray))
     return _longest_first(found)
+
+
+def _in_torso(motion: StudyMotion, points: Array, inside: slice) -> Array:
+    """Points (N, 3) of some frames in the torso's axes."""
+    torso = motion.torso[inside]
+    return np.asarray(np.einsum("fji,fj->fi", torso[:, :3, :3], points[inside] - torso[:, :3, 3]))
 
 
 def _longest_first(found: list[Phase]) -> list[Phase]:
@@ -164,20 +216,24 @@ def _longest_first(found: list[Phase]) -> list[Phase]:
     return kept
 
 
-def _phase(arm: ArmMotion, kind: str, on: str, span: Span, held: Array) -> Phase:
-    inside = slice(span.first, span.last + 1)
-    points, turns = held[inside], hand_turns(arm)
-    stray = float(np.linalg.norm(points - np.median(points, axis=0), axis=1).max()) / arm.length if on else 0.0
+def _phase(hand: _Hand, kind: str, on: str, span: Span, stray: float, over: str = "") -> Phase:
     return Phase(
-        arm=arm.arm,
+        arm=hand.arm.arm,
         kind=kind,
         on=on,
         first=span.first,
         last=span.last,
-        shoulder_moved=_moved(arm.shoulder[inside]) / arm.length,
-        strayed=stray,
-        turned=0.0 if turns is None else _turned(turns, span),
+        shoulder_moved=_moved(hand.arm.shoulder[span.first : span.last + 1]) / hand.size,
+        strayed=stray / hand.size,
+        turned=0.0 if hand.turns is None else _turned(hand.turns, span),
+        over=over,
     )
+
+
+def _stray(points: Array, span: Span) -> float:
+    """Furthest from the middle of the span, metres."""
+    inside = points[span.first : span.last + 1]
+    return float(np.linalg.norm(inside - np.median(inside, axis=0), axis=1).max())
 
 
 def _moved(points: Array) -> float:
@@ -185,14 +241,22 @@ def _moved(points: Array) -> float:
     return float(np.linalg.norm(points - points[0], axis=1).max())
 
 
-def _within(motion: StudyMotion, span: Span) -> Mask:
-    out = np.zeros(motion.frames, bool)
-    out[span.first : span.last + 1] = True
-    return out
+def _turned(turns: Array, span: Span) -> float:
+    inside = turns[span.first : span.last + 1]
+    return float(np.degrees(angle_between(np.broadcast_to(inside[0], inside.shape), inside)).max())
 
 
-def _mask(motion: StudyMotion, phases: list[Phase]) -> Mask:
-    out = np.zeros(motion.frames, bool)
+def _runs_from(first: int, mask: Mask) -> list[Span]:
+    """Runs of true values of a part of the clip that begins at frame `first`."""
+    return [Span(part.first + first, part.last + first) for part in runs(mask)]
+
+
+def _take(taken: Mask, phases: list[Phase]) -> None:
     for phase in phases:
-        out[phase.first : phase.last + 1] = True
+        taken[phase.first : phase.last + 1] = True
+
+
+def _mask(frames: int, phases: list[Phase]) -> Mask:
+    out = np.zeros(frames, bool)
+    _take(out, phases)
     return out

@@ -32,6 +32,8 @@ SET_OFF = 0.05
 PART = 0.25
 # Seconds: a shorter span is a turning point of a swing.
 SHORTEST = 0.25
+# Seconds on either side of a span in which its end is looked for.
+AROUND = 1.0
 
 
 @dataclass(frozen=True)
@@ -64,20 +66,31 @@ class Stillness:
 
 
 def stillness(points: Array, rate: float, size: float) -> Stillness:
-    """Where `points` (N, 3), metres, stand still at `rate` Hz; `size` is the arm's length in metres."""
+    """Where `points` (N, K), metres, stand still at `rate` Hz; `size` is the arm's length in metres."""
     noise = noise_of(points, rate)
     scale = size / ADULT
     half = half_window(rate)
-    speed = speed_of(points, rate, half)
-    slope = noise * rate * np.sqrt(3.0) * slope_deviation(half)
-    low, high = LOW * scale + NOISE_LOW * slope, HIGH * scale + NOISE_HIGH * slope
-    place = PLACE * scale + PLACE_NOISE * noise
+    speed = np.asarray(np.linalg.norm(velocity_of(points, rate, half), axis=1))
+    low, high = thresholds(noise, rate, size, points.shape[1])
+    place = place_of(noise, size)
     spans = [
-        sharpened(points, span, place, SET_OFF * scale)
+        sharpened(points, span, place, SET_OFF * scale, round(AROUND * rate))
         for span in hysteresis(speed, low, high)
         if span.frames >= SHORTEST * rate / 2.0
     ]
     return Stillness(speed, noise, low, high, _apart(spans, points, place, SHORTEST * rate))
+
+
+def thresholds(noise: float, rate: float, size: float, axes: int = 3) -> tuple[float, float]:
+    """Speeds, m/s, that begin and end a rest, for points of so many `axes` with `noise` metres along each."""
+    scale = size / ADULT
+    slope = noise * rate * np.sqrt(axes) * slope_deviation(half_window(rate))
+    return LOW * scale + NOISE_LOW * float(slope), HIGH * scale + NOISE_HIGH * float(slope)
+
+
+def place_of(noise: float, size: float) -> float:
+    """Metres from its place up to which a point may still stand in it."""
+    return PLACE * size / ADULT + PLACE_NOISE * noise
 
 
 def half_window(rate: float) -> int:
@@ -91,22 +104,22 @@ def slope_deviation(half: int) -> float:
     return float(1.0 / np.sqrt(np.sum(places**2)))
 
 
-def speed_of(points: Array, rate: float, half: int) -> Array:
-    """Length of the slope (N,), m/s, of the line fitted through 2 half + 1 points (N, 3); fewer at the ends."""
+def velocity_of(points: Array, rate: float, half: int) -> Array:
+    """Slopes (N, K), m/s, of the lines fitted through 2 half + 1 points (N, K); fewer at the ends."""
     count = len(points)
     places = np.arange(-half, half + 1, dtype=float)
-    slopes = np.empty((count, 3))
-    if count > 2 * half:
+    slopes = np.empty(points.shape)
+    whole = count > 2 * half
+    if whole:
         weights = places / np.sum(places**2)
-        for axis in range(3):
+        for axis in range(points.shape[1]):
             slopes[half : count - half, axis] = np.convolve(points[:, axis], weights[::-1], mode="valid")
-    edge = [*range(min(half, count)), *range(max(count - half, half), count)] if count > 2 * half else range(count)
-    for frame in edge:
+    for frame in (*range(half), *range(count - half, count)) if whole else range(count):
         first, last = max(0, frame - half), min(count - 1, frame + half)
         there = np.arange(first, last + 1, dtype=float)
         there -= there.mean()
         slopes[frame] = there @ points[first : last + 1] / max(float(np.sum(there**2)), 1e-12)
-    return np.asarray(np.linalg.norm(slopes, axis=1) * rate)
+    return slopes * rate
 
 
 def noise_of(points: Array, rate: float) -> float:
@@ -136,13 +149,21 @@ def runs(mask: Mask) -> list[Span]:
     return [Span(int(first), int(end) - 1) for first, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def sharpened(points: Array, span: Span, place: float, reach: float) -> Span:
+def sharpened(points: Array, span: Span, place: float, reach: float, around: int) -> Span:
     """`span` with its ends where the point sets off from, and arrives at, the place in which it stood.
 
-    Beyond `place` metres the point has left for certain; where it set off lies before. See `_set_off`.
+    Beyond `place` metres the point has left for certain; where it set off lies before, see `_set_off`; both are looked
+    for up to `around` frames beyond the span, so that a long clip costs no more than its spans.
     """
-    middle = _middle(points, span)
-    away = points - middle
+    start = max(0, span.first - around)
+    found = _sharpened(
+        points[start : span.last + around + 1], Span(span.first - start, span.last - start), place, reach
+    )
+    return Span(found.first + start, found.last + start)
+
+
+def _sharpened(points: Array, span: Span, place: float, reach: float) -> Span:
+    away = points - _middle(points, span)
     off = np.linalg.norm(away, axis=1) > place
     core = (span.first + span.last) // 2
     if off[core]:
