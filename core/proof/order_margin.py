@@ -62,13 +62,19 @@ def middle_margin(channels: Array, order: str, other: str) -> Array:
     Args:
         channels: (N, 3), radians about X, Y, Z, in `order`.
 
+    """
+    return matrix_margin(euler_to_matrix(channels, order), other)
+
+
+def matrix_margin(matrices: Array, order: str) -> Array:
+    """Angle between 90 degrees and the middle channel of `matrices` (N, 3, 3) in `order`, (N,), degrees.
+
     In the order ABC the matrix is C·B·A. Its middle angle is that between the plane at right angles to the joint's
     first axis, turned with it, and the last axis: its sine is, but for the sign, the matrix's element of the last row
     axis and the first column axis. The margin is the angle between those two axes, or their opposites; from the cross
     product, which keeps its digits at zero.
     """
-    matrices = euler_to_matrix(channels, order)
-    first, last = ("XYZ".index(other[0]), "XYZ".index(other[2]))
+    first, last = ("XYZ".index(order[0]), "XYZ".index(order[2]))
     axis = matrices[..., :, first]
     along = np.abs(axis[..., last])
     aside = np.linalg.norm(np.delete(axis, last, axis=-1), axis=-1)

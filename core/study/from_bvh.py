@@ -10,15 +10,25 @@ from numpy.typing import NDArray
 
 from ..errors import MotionError
 from ..motion.bvh import Bvh, forward, local_rotations, local_translations
-from .motion import ADULT, ArmMotion, StudyMotion, checked
+from ..rotations import unit as direction
+from .motion import ADULT, ArmMotion, StudyMotion
+from .prepare import prepared
 
 Array = NDArray[np.float64]
 
 UNITS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+# CMU Graphics Lab's own: inches over 0.45 (mocap.cs.cmu.edu, "Frequently Asked Questions").
+CMU_UNIT = 0.0254 / 0.45
 # An adult's arm from shoulder to wrist, metres: 0.332 of stature (Winter, fig. 4.1) from 1.4 to 2.1 m.
 LEAST_ADULT, MOST_ADULT = 0.46, 0.70
 SIDES = {"L": ("left", "l"), "R": ("right", "r")}
 WRISTS = ("wrist", "hand")
+THUMB = "thumb"
+# Frames whose joints are placed at once: bounds the memory.
+CHUNK = 4096
+# Degrees of flexion from which the plane of an elbow tells its hinge, and how well those frames have to agree: length
+# of the mean of unit vectors.
+HINGED, AGREED = 30.0, 0.7
 
 
 def motion_of_bvh(
@@ -38,31 +48,123 @@ def motion_of_bvh(
     for arm, chain in chains.items():
         if len(chain) != 3:
             raise MotionError(f"arm {arm}: name three joints, shoulder, elbow and wrist; {len(chain)} are named")
-    turns, places = forward(bvh, local_rotations(bvh), local_translations(bvh))
     rest = _rest(bvh)
     axes = _axes(bvh, rest, chains)
     size = float(np.mean([_length(rest, chain) for chain in chains.values()]))
     metres, notes = (unit, ()) if unit is not None else unit_of(size)
     if not (np.isfinite(metres) and metres > 0.0):
         raise MotionError(f"{name}: a unit of {metres:g} metres is none: it has to be more than 0")
-    places = places @ axes * metres
-    turns = axes.T @ turns @ axes
-    arms = tuple(
-        ArmMotion(
-            arm=arm,
-            shoulder=places[:, chain[0]],
-            elbow=places[:, chain[1]],
-            wrist=places[:, chain[2]],
-            tip=_tip(bvh, chain[2], turns, places, axes, metres),
-            hand=turns[:, chain[2]],
-        )
-        for arm, chain in chains.items()
-    )
     carrier = _carrier(bvh, [chain[0] for chain in chains.values()])
-    torso = np.zeros((len(places), 4, 4))
-    torso[:, :3, :3], torso[:, :3, 3], torso[:, 3, 3] = turns[:, carrier], places[:, carrier], 1.0
-    rate = 1.0 / bvh.frame_time
-    return checked(StudyMotion(name, rate, arms, torso, notes=tuple(notes)))
+    ends = {arm: _end(bvh, chain[2]) for arm, chain in chains.items()}
+    above = {arm: bvh.joints[chain[0]].parent for arm, chain in chains.items()}
+    needed = {carrier, *(index for chain in chains.values() for index in chain), *above.values()} - {-1}
+    needed |= {end[0] for end in ends.values() if end is not None}
+    turns, places = _forward(bvh, sorted(needed), axes, metres)
+    rest = rest @ axes * metres
+    arms, said = [], list(notes)
+    for arm, chain in chains.items():
+        end = ends[arm]
+        tip = None if end is None else places[end[0]] + turns[end[0]] @ (end[1] @ axes * metres)
+        palm, sure = _palm(bvh, arm, chain, rest, axes, end, metres)
+        if not sure:
+            said.append(f"arm {arm}: no thumb is named, so its palm is taken to face {palm[1]} in the file's rest pose")
+        along = (
+            rest[chain[2]] - rest[chain[1]] if end is None else rest[end[0]] + end[1] @ axes * metres - rest[chain[2]]
+        )
+        shoulder, elbow, wrist = (places[index] for index in chain)
+        inner = above[arm]
+        arms.append(
+            ArmMotion(
+                arm=arm,
+                shoulder=shoulder,
+                elbow=elbow,
+                wrist=wrist,
+                tip=tip,
+                hand=turns[chain[2]] @ _frame(along, palm[0]),
+                upper=_upper(turns[chain[0]], rest[chain[1]] - rest[chain[0]], elbow - shoulder, wrist - elbow),
+                clavicle=None if inner in (carrier, -1) and len(chains) > 1 else places.get(inner),
+            )
+        )
+    torso = np.zeros((len(bvh.frames), 4, 4))
+    torso[:, :3, :3], torso[:, :3, 3], torso[:, 3, 3] = turns[carrier], places[carrier], 1.0
+    motion = StudyMotion(name, 1.0 / bvh.frame_time, tuple(arms), torso, notes=tuple(said))
+    return prepared(motion, _rest_frames(bvh))
+
+
+def _forward(bvh: Bvh, needed: Sequence[int], axes: Array, metres: float) -> tuple[dict[int, Array], dict[int, Array]]:
+    """Turns away from rest (N, 3, 3) and places (N, 3) of some joints, in the character's axes and metres."""
+    count = len(bvh.frames)
+    turns = {index: np.empty((count, 3, 3)) for index in needed}
+    places = {index: np.empty((count, 3)) for index in needed}
+    for first in range(0, count, CHUNK):
+        part = bvh.frames[first : first + CHUNK]
+        turned, placed = forward(bvh, local_rotations(bvh, part), local_translations(bvh, part))
+        for index in needed:
+            turns[index][first : first + CHUNK] = axes.T @ turned[:, index] @ axes
+            places[index][first : first + CHUNK] = placed[:, index] @ axes * metres
+    return turns, places
+
+
+def _rest_frames(bvh: Bvh) -> int:
+    """How many frames in front have every rotation at zero."""
+    columns = [
+        joint.column + place
+        for joint in bvh.joints
+        for place, channel in enumerate(joint.channels)
+        if channel.endswith("rotation")
+    ]
+    moved = np.abs(bvh.frames[:, columns]).max(axis=1, initial=0.0) > 0.0
+    return int(np.argmax(moved)) if moved.any() else 0
+
+
+def _upper(turns: Array, rest: Array, along: Array, fore: Array) -> Array | None:
+    """Upper arm's orientations (N, 3, 3) from its joint's turns and the hinge on which the recorded elbow bends.
+
+    None where it never bends, or about different axes: then its turns do not tell the side that it bends to.
+    """
+    hinge = np.cross(along, fore)
+    angle = np.degrees(np.arctan2(np.linalg.norm(hinge, axis=1), np.sum(along * fore, axis=1)))
+    bent = angle > HINGED
+    if not bent.any():
+        return None
+    mean = np.mean(np.einsum("fji,fj->fi", turns[bent], direction(hinge[bent])), axis=0)
+    if np.linalg.norm(mean) < AGREED:
+        return None
+    return np.asarray(turns @ _frame(rest, np.cross(mean, rest)))
+
+
+def _palm(
+    bvh: Bvh, arm: str, chain: Sequence[int], rest: Array, axes: Array, end: tuple[int, Array] | None, metres: float
+) -> tuple[tuple[Array, str], bool]:
+    """The palm's normal at rest in the character's axes with its name, and whether a thumb tells it."""
+    left = arm.endswith("L")
+    wrist, along = rest[chain[2]], _along(chain, rest, axes, end, metres)
+    below = {chain[2]}
+    for index, joint in enumerate(bvh.joints):
+        if joint.parent in below:
+            below.add(index)
+        if index in below and THUMB in _words(joint.name):
+            point = rest[index] + (np.array(joint.end) @ axes * metres if joint.end is not None else 0.0) - wrist
+            palm = np.cross(along, point) if left else np.cross(point, along)
+            if np.linalg.norm(palm) > 1e-6 * float(along @ along):
+                return (palm, "by the thumb"), True
+    if abs(float(along[0])) > abs(float(along[2])):
+        return (np.array([0.0, 0.0, -1.0]), "down"), False
+    return (np.array([-1.0 if left else 1.0, 0.0, 0.0]), "the body"), False
+
+
+def _along(chain: Sequence[int], rest: Array, axes: Array, end: tuple[int, Array] | None, metres: float) -> Array:
+    """From the wrist along the hand at rest, (3,); as the forearm goes where the hand has no end."""
+    if end is None:
+        return np.asarray(rest[chain[2]] - rest[chain[1]])
+    return np.asarray(rest[end[0]] + end[1] @ axes * metres - rest[chain[2]])
+
+
+def _frame(along: Array, out: Array) -> Array:
+    """(3, 3): Y along `along`, Z as near to `out` as it gets."""
+    second = direction(along)
+    third = direction(out - second * float(out @ second))
+    return np.stack([np.cross(second, third), second, third], axis=1)
 
 
 def arm_joints(bvh: Bvh) -> dict[str, tuple[str, str, str]]:
@@ -88,7 +190,7 @@ def arm_joints(bvh: Bvh) -> dict[str, tuple[str, str, str]]:
 
 def unit_of(size: float) -> tuple[float, tuple[str, ...]]:
     """Metres of a unit in which arms are `size` long, and what to say about the choice."""
-    for name, metres in UNITS.items():
+    for name, metres in (*UNITS.items(), ("unit of the CMU Graphics Lab, 5.644 cm", CMU_UNIT)):
         if LEAST_ADULT <= size * metres <= MOST_ADULT:
             return metres, () if name == "m" else (
                 f"the arms are {size:.4g} units long, so a unit is taken as 1 {name}",
@@ -153,22 +255,18 @@ def _nearest_axis(vector: Array) -> Array:
     return out
 
 
-def _tip(bvh: Bvh, wrist: int, turns: Array, places: Array, axes: Array, metres: float) -> Array | None:
-    """The hand's end: the end of the longest chain below the wrist; None where nothing is below it."""
+def _end(bvh: Bvh, wrist: int) -> tuple[int, Array] | None:
+    """The hand's end: a joint and a point in it, at the end of the longest chain below the wrist; None without one."""
     best: tuple[float, int, Array] | None = None
     below = {wrist: 0.0}
     for index, joint in enumerate(bvh.joints):
         if index != wrist and joint.parent in below:
             below[index] = below[joint.parent] + float(np.linalg.norm(joint.offset))
         if index in below and joint.end is not None:
-            end = np.array(joint.end) @ axes * metres
             far = below[index] + float(np.linalg.norm(joint.end))
             if best is None or far > best[0]:
-                best = (far, index, end)
-    if best is None or best[0] <= 0.0:
-        return None
-    _, index, end = best
-    return np.asarray(places[:, index] + np.einsum("fij,j->fi", turns[:, index], end))
+                best = (far, index, np.array(joint.end))
+    return None if best is None or best[0] <= 0.0 else best[1:]
 
 
 def _carrier(bvh: Bvh, shoulders: Sequence[int]) -> int:

@@ -7,20 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..anatomy import RANGES
 from ..proof.lift import ELEVATIONS, RISES
-from ..rotations import matrix_to_euler
+from ..rotations import axis_matrix, matrix_to_euler, unit
+from .joints import bone_frames, is_left, joint_angles
 from .motion import ArmMotion, StudyMotion
+from .orders import JointOrder, joint_orders
+from .ranges import OUTLIERS, JointRange, joint_ranges
+from .still import runs
 
 Array = NDArray[np.float64]
 
-# Part of the frames that may be left out at either end of a range: markers slip.
-OUTLIERS = 0.005
-# Degrees that a range may go beyond the handbook's before it is flagged: reading error of a goniometer (Norkin &
-# White give about 5 degrees for joints of the upper limb; from memory).
-READING_ERROR = 5.0
-# Degrees from a straight arm below which the plane of the elbow says nothing.
-NEARLY_STRAIGHT = 5.0
+# Part of L that the wrist has to be further than L from the shoulder for an arm to be stretched: rounding and noise.
+STRETCHED = 0.005
+# Degrees of elevation from which the girdle moves along with the arm (Inman, Saunders & Abbott 1944), and over which it
+# has to be seen to tell a ratio.
+RHYTHM_FROM, RHYTHM_OVER = 30.0, 30.0
 
 
 @dataclass(frozen=True)
@@ -34,17 +35,6 @@ class Extent:
 
 
 @dataclass(frozen=True)
-class Beyond:
-    """A joint that goes further than the handbook says a person can: how far, degrees, and the worst frame."""
-
-    joint: str
-    direction: str
-    degrees: float
-    limit: float
-    frame: int
-
-
-@dataclass(frozen=True)
 class ArmStudy:
     """What one arm does.
 
@@ -54,10 +44,16 @@ class ArmStudy:
         stretch: the most that the arm is longer than L by, over L; 0 where it never is; frame of it in `reach`.
         elevation: of the upper arm from hanging along the torso's down, degrees.
         rise: of the shoulder against the torso, over the upper arm's length, from its place with the arm lowest.
-        rhythm: (elevation, rise, published rise) for each published elevation that the clip reaches.
+        rhythm: (elevation, rise, published rise), from the clip's own lowest, for each published elevation it reaches.
         flexion: of the elbow, degrees; 0 is straight.
         straight: least distance of the elbow from the line from shoulder to wrist, over L, and its frame.
-        beyond: joints that go further than a person's.
+        beyond: those of `ranges` that go further than a person's.
+        ranges: of each joint in each of the handbook's directions, as far as the recording tells.
+        orders: how far each joint keeps from gimbal lock, by rotation order.
+        stretched: first and last frames of every time that the wrist is further from the shoulder than L.
+        girdle: elevation of the clavicle in the torso, degrees; None where the recording has no clavicle.
+        ratio: of the arm's elevation in the girdle to the girdle's own from 30 degrees on, published 2 (Inman et al.
+            1944) and 2.3 (Braman et al. 2009); None where too little is seen, or the girdle does not rise.
     """
 
     arm: str
@@ -69,7 +65,12 @@ class ArmStudy:
     rhythm: tuple[tuple[float, float, float], ...]
     flexion: Extent
     straight: tuple[float, int]
-    beyond: tuple[Beyond, ...]
+    beyond: tuple[JointRange, ...]
+    ranges: tuple[JointRange, ...] = ()
+    orders: tuple[JointOrder, ...] = ()
+    stretched: tuple[tuple[int, int], ...] = ()
+    girdle: Extent | None = None
+    ratio: float | None = None
 
 
 @dataclass(frozen=True)
@@ -89,17 +90,23 @@ class TorsoStudy:
 
 def arm_study(motion: StudyMotion, arm: ArmMotion) -> ArmStudy:
     """The figures of one arm of `motion`."""
-    size = rest_length(arm)
+    size = arm.length
     reach = np.linalg.norm(arm.wrist - arm.shoulder, axis=1) / size
     upper, fore = arm.elbow - arm.shoulder, arm.wrist - arm.elbow
     down = -motion.torso[:, :3, 2]
     elevation = _between(upper, down)
     flexion = _between(upper, fore)
     rise = _rise(motion, arm, elevation)
-    along = _unit(arm.wrist - arm.shoulder)
+    along = unit(arm.wrist - arm.shoulder)
     aside = upper - along * np.sum(upper * along, axis=1, keepdims=True)
     off_line = np.linalg.norm(aside, axis=1) / size
     nearest = int(np.argmin(off_line))
+    frames = bone_frames(motion, arm)
+    ranges = joint_ranges(joint_angles(frames, is_left(arm)))
+    girdle = None
+    if frames.clavicle is not None:
+        out = frames.clavicle[:, :, 1]
+        girdle = np.degrees(np.arctan2(out[:, 2], np.hypot(out[:, 0], out[:, 1])))
     return ArmStudy(
         arm=arm.arm,
         length=size,
@@ -110,19 +117,24 @@ def arm_study(motion: StudyMotion, arm: ArmMotion) -> ArmStudy:
         rhythm=_rhythm(elevation, rise),
         flexion=extent(flexion),
         straight=(float(off_line[nearest]), nearest),
-        beyond=_beyond(motion, arm, flexion, elevation),
+        beyond=tuple(item for item in ranges if item.beyond),
+        ranges=ranges,
+        orders=joint_orders(frames, is_left(arm)),
+        stretched=tuple((span.first, span.last) for span in runs(reach > 1.0 + STRETCHED)),
+        girdle=None if girdle is None else extent(girdle),
+        ratio=None if girdle is None else _ratio(elevation, girdle),
     )
 
 
 def torso_study(motion: StudyMotion) -> TorsoStudy:
     """How the torso moves away from its mean heading and its slow path."""
     turns = motion.torso[:, :3, :3]
-    heading = np.unwrap(np.arctan2(-turns[:, 0, 1], turns[:, 1, 1]))
-    facing = _about_up(heading)
+    heading = np.unwrap(np.arctan2(turns[:, 1, 0], turns[:, 0, 0]))
+    facing = axis_matrix("Z", heading)
     left_over = np.swapaxes(facing, 1, 2) @ turns
     angles = np.degrees(matrix_to_euler(left_over, "XYZ"))
     slow = _smooth(heading[:, None], round(motion.rate))[:, 0]
-    size = float(np.mean([rest_length(arm) for arm in motion.arms]))
+    size = float(np.mean([arm.length for arm in motion.arms]))
     path = motion.torso[:, :3, 3]
     sway = path - _smooth(path, round(motion.rate))
     return TorsoStudy(
@@ -131,11 +143,6 @@ def torso_study(motion: StudyMotion) -> TorsoStudy:
         twist=extent(np.degrees(heading - slow)),
         travel=float(np.quantile(np.linalg.norm(sway, axis=1), 1.0 - OUTLIERS)) / size,
     )
-
-
-def rest_length(arm: ArmMotion) -> float:
-    """L, metres: what the segments measure in the middle of their range."""
-    return arm.length
 
 
 def extent(values: Array) -> Extent:
@@ -159,51 +166,27 @@ def _rise(motion: StudyMotion, arm: ArmMotion, elevation: Array) -> Array:
 
 
 def _rhythm(elevation: Array, rise: Array) -> tuple[tuple[float, float, float], ...]:
-    """Median rise within 5 degrees of each published elevation that at least 5 frames come near."""
+    """Median rise within 5 degrees of each published elevation that at least 5 frames come near.
+
+    Both rises count from where the clip's own zero is, in the tenth of its frames with the arm lowest.
+    """
+    lowest = float(np.median(elevation[elevation <= np.quantile(elevation, 0.1)]))
+    zero = float(np.interp(lowest, [0.0, *ELEVATIONS], [0.0, *RISES]))
     found = []
     for angle, published in zip(ELEVATIONS, RISES, strict=True):
         near = np.abs(elevation - angle) < 5.0
-        if near.sum() >= 5:
-            found.append((float(angle), float(np.median(rise[near])), float(published)))
+        if near.sum() >= 5 and published > zero:
+            found.append((float(angle), float(np.median(rise[near])), float(published) - zero))
     return tuple(found)
 
 
-def _beyond(motion: StudyMotion, arm: ArmMotion, flexion: Array, elevation: Array) -> tuple[Beyond, ...]:
-    """Ranges that positions can tell: the elbow's flexion, the shoulder's elevation by its plane, the wrist's bend."""
-    found = []
-    local = np.einsum("fji,fj->fi", motion.torso[:, :3, :3], arm.elbow - arm.shoulder)
-    outwards = local[:, 0] * (1.0 if arm.arm.endswith("L") else -1.0)
-    # Behind the body within 45 degrees of the plane from front to back it is extension: AAOS gives it a limit of its
-    # own.
-    behind = (local[:, 1] > np.abs(outwards)) & (elevation < 150.0)
-    limits = {(item.joint, item.towards): item.degrees for item in RANGES}
-    limits |= {(item.joint, item.back): item.back_degrees for item in RANGES}
-    looked = [
-        ("elbow", "flexion", flexion),
-        ("shoulder", "flexion", np.where(behind, 0.0, elevation)),
-        ("shoulder", "extension", np.where(behind, elevation, 0.0)),
-    ]
-    if arm.tip is not None:
-        bend = _between(arm.wrist - arm.elbow, arm.tip - arm.wrist)
-        looked.append(("wrist", "flexion", bend))
-    for joint, direction, values in looked:
-        limit = limits[(joint, direction)]
-        most = extent(values)
-        if most.most > limit + READING_ERROR:
-            found.append(Beyond(joint, direction, most.most, limit, most.most_frame))
-    return tuple(found)
-
-
-def _unit(vectors: Array) -> Array:
-    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12))
-
-
-def _about_up(angle: Array) -> Array:
-    out = np.zeros((len(angle), 3, 3))
-    out[:, 0, 0] = out[:, 1, 1] = np.cos(angle)
-    out[:, 1, 0], out[:, 0, 1] = np.sin(angle), -np.sin(angle)
-    out[:, 2, 2] = 1.0
-    return out
+def _ratio(elevation: Array, girdle: Array) -> float | None:
+    """Elevation of the arm in the girdle for each degree of the girdle's, by least squares."""
+    raised = elevation >= RHYTHM_FROM
+    if raised.sum() < 5 or np.ptp(elevation[raised]) < RHYTHM_OVER:
+        return None
+    slope = float(np.polyfit(elevation[raised], girdle[raised], 1)[0])
+    return 1.0 / slope - 1.0 if slope > 0.01 else None
 
 
 def _smooth(values: Array, window: int) -> Array:

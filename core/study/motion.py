@@ -30,7 +30,11 @@ class ArmMotion:
         arm: its id, such as "L".
         shoulder, elbow, wrist: joint centres.
         tip: end of the hand; None where the file does not have it.
-        hand: (N, 3, 3) orientation of the hand; None where there are positions alone.
+        hand: (N, 3, 3) orientation of the hand, world: Y along it, Z out of its palm; None where positions alone are
+            known.
+        upper: (N, 3, 3) orientation of the upper arm, world: Y along it, Z to the side that the elbow bends to; None
+            where it is told by the plane of the elbow alone.
+        clavicle: the inner end of the clavicle; None where the file does not have it.
     """
 
     arm: str
@@ -39,6 +43,8 @@ class ArmMotion:
     wrist: Array
     tip: Array | None = None
     hand: Array | None = None
+    upper: Array | None = None
+    clavicle: Array | None = None
 
     @property
     def length(self) -> float:
@@ -58,6 +64,7 @@ class StudyMotion:
     torso: (N, 4, 4), rigid frame of what carries the shoulders: axes left, back, up.
     things: (name, positions (N, 3)) of what hands may hold on to besides each other.
     notes: sentences about what was repaired or left out on reading.
+    left_out: frames of the file before the study's first one.
     """
 
     name: str
@@ -66,6 +73,7 @@ class StudyMotion:
     torso: Array
     things: tuple[tuple[str, Array], ...] = field(default_factory=tuple)
     notes: tuple[str, ...] = ()
+    left_out: int = 0
 
     @property
     def frames(self) -> int:

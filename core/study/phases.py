@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..anatomy import FOREARM, HAND as HAND_LENGTH, UPPER_ARM
+from ..anatomy import FOREARM, UPPER_ARM
+from ..anatomy import HAND as HAND_LENGTH
 from ..rotations import angle_between
 from .motion import ArmMotion, StudyMotion
 from .rolls import OVER, rolls_of
@@ -162,17 +163,24 @@ def _rolls_within(hand: _Hand, span: Span, turning: Mask) -> list[Span]:
 
 
 def _rolling(hand: _Hand, taken: Mask, turning: Mask) -> list[Phase]:
-    """Where the wrist moves and another point of the hand stands, and no frame is `taken`."""
+    """Where another point of the hand than the wrist stands, and no frame is `taken`: rolls, and rests about them."""
     if hand.tip is None or hand.turns is None:
         return []
     arm, found = hand.arm, []
     free = ~taken
     for roll in rolls_of(arm.wrist, hand.tip, arm.hand, hand.motion.rate, hand.size):
         for part in _runs_from(roll.span.first, free[roll.span.first : roll.span.last + 1]):
-            if part.frames < SHORTEST_ROLL * hand.motion.rate or _turned(hand.turns, part) <= ROLL_TURN:
+            turned = _rolls_within(hand, part, turning)
+            found += [_phase(hand, ROLL, WORLD, span, roll.strayed, roll.over) for span in turned]
+            for span in turned:
+                free[span.first : span.last + 1] = False
+            if not turned:
                 continue
-            found.append(_phase(hand, ROLL, WORLD, part, roll.strayed, roll.over))
-            free[part.first : part.last + 1] = False
+            # Before and after a roll the hand rests on the same point.
+            rests = _runs_from(part.first, free[part.first : part.last + 1])
+            found += [_phase(hand, HAND, WORLD, span, roll.strayed) for span in rests]
+            for span in rests:
+                free[span.first : span.last + 1] = False
     return found
 
 

@@ -83,9 +83,7 @@ def rolls_of(wrist: Array, tip: Array, turns: Array | None, rate: float, size: f
     return found
 
 
-def _roll(
-    wrist: Array, tip: Array, turns: Array | None, part: Span, place: float, reach: float, around: int
-) -> Roll:
+def _roll(wrist: Array, tip: Array, turns: Array | None, part: Span, place: float, reach: float, around: int) -> Roll:
     """The roll over `part`, its ends moved to where its point sets off; looked at `around` frames beyond."""
     start = max(0, part.first - around)
     near = slice(start, part.last + around + 1)
@@ -98,9 +96,7 @@ def _roll(
     return Roll(Span(exact.first + start, exact.last + start), over, strayed)
 
 
-def _longest(
-    wrist: Array, tip: Array, turns: Array | None, span: Span, shortest: int, place: float
-) -> Span | None:
+def _longest(wrist: Array, tip: Array, turns: Array | None, span: Span, shortest: int, place: float) -> Span | None:
     """The longest beginning of `span`, `shortest` frames or more, over which one point of the hand keeps its place."""
 
     def stands(frames: int) -> bool:

@@ -8,6 +8,7 @@ span's ends are then moved to where the point itself leaves the place in which i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,7 +76,7 @@ def stillness(points: Array, rate: float, size: float) -> Stillness:
     place = place_of(noise, size)
     spans = [
         sharpened(points, span, place, SET_OFF * scale, round(AROUND * rate))
-        for span in hysteresis(speed, low, high)
+        for span in _places(points, speed, hysteresis(speed, low, high), low, place)
         if span.frames >= SHORTEST * rate / 2.0
     ]
     return Stillness(speed, noise, low, high, _apart(spans, points, place, SHORTEST * rate))
@@ -139,7 +140,28 @@ def noise_of(points: Array, rate: float) -> float:
 
 def hysteresis(speed: Array, low: float, high: float) -> list[Span]:
     """Runs of frames below `high` that fall below `low` somewhere."""
-    return [span for span in runs(speed < high) if (speed[span.first : span.last + 1] < low).any()]
+    return [span for span in runs(speed < high) if (_part(speed, span) < low).any()]
+
+
+def _places(points: Array, speed: Array, spans: list[Span], low: float, place: float) -> list[Span]:
+    """`spans` cut, where a point creeps from one place to another without ever being fast, at its fastest frame."""
+    out = []
+    for span in spans:
+        rests = [Span(rest.first + span.first, rest.last + span.first) for rest in runs(_part(speed, span) < low)]
+        first, here = span.first, _middle(points, rests[0])
+        for before, after in pairwise(rests):
+            there = _middle(points, after)
+            if np.linalg.norm(there - here) > place:
+                cut = before.last + int(np.argmax(speed[before.last : after.first + 1]))
+                out.append(Span(first, cut))
+                first = cut + 1
+            here = there
+        out.append(Span(first, span.last))
+    return out
+
+
+def _part(values: Array, span: Span) -> Array:
+    return values[span.first : span.last + 1]
 
 
 def runs(mask: Mask) -> list[Span]:

@@ -48,12 +48,17 @@ def schedule(rng: np.random.Generator, rate: float, seconds: float, hold: tuple[
     return out
 
 
-def hops(rng: np.random.Generator, plan: list[tuple[int, int]], start: Array, reach: float) -> tuple[Array, Mask]:
-    """A point (N, 3) that rests and moves on by arcs, 0.15 m or further, around `start`; and whether it rests."""
+def hops(
+    rng: np.random.Generator, plan: list[tuple[int, int]], start: Array, reach: float, nearer: float = 0.0
+) -> tuple[Array, Mask]:
+    """A point (N, 3) that rests and moves on by arcs, 0.15 m or further, around `start`; and whether it rests.
+
+    Its distance from the origin changes by `nearer` or more, metres, each time.
+    """
     here, points, rests = start, [], []
     for held, move in plan:
         there = here
-        while np.linalg.norm(there - here) < 0.15:
+        while np.linalg.norm(there - here) < 0.15 or abs(np.linalg.norm(there) - np.linalg.norm(here)) < nearer:
             there = start + rng.uniform(-reach, reach, 3)
         share = smooth(np.arange(1, move + 1) / (move + 1))[:, None]
         arc = np.array([0.0, 0.0, 0.1]) * np.sin(np.pi * share)
@@ -99,8 +104,11 @@ def noisy(motion: StudyMotion, rng: np.random.Generator, noise: float) -> StudyM
         replace(arm, **{name: shaken(getattr(arm, name)) for name in ("shoulder", "elbow", "wrist", "tip")})
         for arm in motion.arms
     )
-    return replace(motion, arms=arms, things=tuple((name, points + rng.normal(size=points.shape) * noise)
-                                                   for name, points in motion.things))
+    return replace(
+        motion,
+        arms=arms,
+        things=tuple((name, points + rng.normal(size=points.shape) * noise) for name, points in motion.things),
+    )
 
 
 def planted_hand(rate: float, seed: int, noise: float = NOISE) -> Made:
@@ -128,9 +136,11 @@ def held_hand(rate: float, seed: int, thing: bool, noise: float = NOISE) -> Made
     """The left hand on the right hand, or on a wheel's spoke, now and then; what is held never stands still."""
     rng = np.random.default_rng(seed)
     plan = schedule(rng, rate, 20.0, (0.8, 2.0))
-    apart, rests = hops(rng, plan, np.array([0.18, 0.0, 0.0]), 0.1)
+    apart, rests = hops(rng, plan, np.array([0.28, 0.0, 0.0]), 0.17, 0.15)
     time = np.arange(len(apart)) / rate
-    around = np.stack([0.2 * np.cos(2.2 * time), -0.4 + 0.05 * np.sin(3.0 * time), 1.3 + 0.2 * np.sin(2.2 * time)], axis=1)
+    around = np.stack(
+        [0.2 * np.cos(2.2 * time), -0.4 + 0.05 * np.sin(3.0 * time), 1.3 + 0.2 * np.sin(2.2 * time)], axis=1
+    )
     # What is held turns, and the hand with it.
     turn = axis_matrix("Y", 0.9 * np.sin(1.3 * time))
     wrist = around + np.einsum("fij,fj->fi", turn, apart)
