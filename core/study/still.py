@@ -216,17 +216,15 @@ def _set_off(away: Array, leave: int, reach: float) -> int:
     gone = np.flatnonzero(np.linalg.norm(away[leave:], axis=1) > reach)
     end = leave + (int(gone[0]) if len(gone) else len(away) - 1 - leave)
     way = away[end] / max(float(np.linalg.norm(away[end])), 1e-12)
-    along = away[: end + 1] @ way
-    times = np.arange(end + 1, dtype=float)
-    best, found = np.inf, float(leave)
-    for start in np.arange(max(0, leave - 2 * (end - leave) - 2), leave + 1, PART):
-        for power in (2, 3):
-            shape = np.maximum(times - start, 0.0) ** power
-            size = float(along @ shape) / max(float(shape @ shape), 1e-300)
-            error = float(np.sum((along - size * shape) ** 2))
-            if error < best:
-                best, found = error, float(start)
-    return int(found)
+    earliest = max(0, leave - 2 * (end - leave) - 2)
+    along = away[earliest : end + 1] @ way
+    starts = np.arange(earliest, leave + 1, PART)
+    since = np.maximum(np.arange(earliest, end + 1)[None, :] - starts[:, None], 0.0)
+    # The squared error of the best fit is |along|^2 - (along·shape)^2 / |shape|^2: before a start the shape is zero.
+    explained = []
+    for shape in (since**2, since**2 * since):
+        explained.append((shape @ along) * np.abs(shape @ along) / np.maximum(np.sum(shape**2, axis=1), 1e-300))
+    return int(starts[int(np.argmax(np.max(explained, axis=0)))])
 
 
 def _middle(points: Array, span: Span) -> Array:

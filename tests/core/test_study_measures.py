@@ -182,7 +182,7 @@ def test_an_arm_that_swings_through_the_rigs_pole_gets_another_order() -> None:
 
 
 def raised(girdle_of: np.ndarray, elevation: np.ndarray, rise: np.ndarray) -> ArmStudy:
-    """An arm raised to the side over a shoulder that rises by `rise` (N,) upper arms on a clavicle turned by a girdle."""
+    """An arm raised to the side; its shoulder rises by `rise` (N,) upper arms, or on a clavicle turned by `girdle_of`."""
     count = len(elevation)
     torso = torso_motion(np.random.default_rng(2), count, RATE)
     inner = np.array([0.02, 0.0, 0.25])
