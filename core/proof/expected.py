@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..solve.settings import ArmGeometry, ArmSettings
 from .measures import at, distance, unit
 from .samples import ArmRun
 
@@ -49,7 +50,7 @@ def expected(run: ArmRun) -> Expected:
     hand, hold = at(settings.hand_hold), at(settings.elbow_hold)
     a, b = geometry.upper_length * settings.upper_length, geometry.forearm_length * settings.forearm_length
 
-    grown, along, aside = _triangle(run, a, b, distance(hand, shoulder))
+    grown, _, along, aside = triangle(geometry, settings, a, b, distance(hand, shoulder))
     to_hand = unit(hand - shoulder)
     to_aim = settings.aim - shoulder
     to_side = unit(to_aim - to_hand * np.sum(to_aim * to_hand, axis=1, keepdims=True))
@@ -83,9 +84,15 @@ def reach_limits(run_lengths: tuple[Array, Array], fold_limit: float) -> tuple[A
     return np.sqrt(np.maximum(a * a + b * b + 2.0 * a * b * np.cos(fold_limit), 0.0)), a + b
 
 
-def _triangle(run: ArmRun, a: Array, b: Array, d: Array) -> tuple[Array, Array, Array]:
-    """Growth of both segments, and the elbow's place before it along and beside the line to the hand, (N,) each."""
-    settings, options = run.settings, run.geometry.options
+def triangle(
+    geometry: ArmGeometry, settings: ArmSettings, a: Array, b: Array, d: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Growth of both segments, the reach before it, and the elbow's place in that along and beside the line to the
+    hand, (N,) each.
+
+    `a`, `b`: dialled lengths of the segments; `d`: distance from shoulder to hand, (N,), metres.
+    """
+    options = geometry.options
     nearest, whole = reach_limits((a, b), options.fold_limit)
     knee = settings.soft * options.soft_share * whole
     beyond = np.maximum(d - (whole - knee), 0.0)
@@ -94,4 +101,4 @@ def _triangle(run: ArmRun, a: Array, b: Array, d: Array) -> tuple[Array, Array, 
     reach = whole - slack
     grown = 1.0 + settings.stretch * (np.clip(d / reach, 1.0, options.stretch_limit) - 1.0)
     along = (a * a - b * b + reach * reach) / (2.0 * reach)
-    return grown, along, np.sqrt(np.maximum(a * a - along * along, 0.0))
+    return grown, reach, along, np.sqrt(np.maximum(a * a - along * along, 0.0))

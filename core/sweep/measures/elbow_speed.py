@@ -7,14 +7,15 @@ two of the aim's direction) make a matrix (3, 5) whose largest singular value is
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...proof import any_axis
-from ...proof.expected import reach_limits
 from ...proof.measures import FACTOR, SLIDE_LIMIT, at, distance, shoulder_point, unit
+from ...solve.settings import ArmSettings
 from ..look import Look
 from ..measure import Measure
 
@@ -32,36 +33,39 @@ def _applies(look: Look) -> Mask:
 
 
 def _left_out(look: Look) -> Mask:
-    """What the proof leaves out, and for an arm of other lengths a hand too near for it: docs/arm.md, "singular"."""
-    geometry, settings = look.geometry, look.settings
-    lengths = geometry.upper_length * settings.upper_length, geometry.forearm_length * settings.forearm_length
-    nearest, whole = reach_limits(lengths, geometry.options.fold_limit)
-    far = distance(at(settings.hand_hold), at(look.shown.upper_arm))
-    too_near = far < np.maximum(nearest, any_axis.NEAREST * whole)
-    return np.asarray(any_axis.singular(geometry, settings) | too_near)
+    """What the proof leaves out: steps with an end in or at the singular set."""
+    geometry = look.geometry
+    out = any_axis.singular(geometry, look.settings)
+    for stepped in _stepped(look):
+        out = out | any_axis.singular(geometry, stepped)
+    return np.asarray(out)
 
 
 def _speed(look: Look) -> Array:
-    settings, step = look.settings, STEP * look.size
-    point = shoulder_point(look.geometry, settings.torso)
-    steps = []
-    for axis in np.eye(3):
-        hold = settings.hand_hold.copy()
-        hold[:, :3, 3] += axis * step
-        steps.append(_moved(look, replace(settings, hand_hold=hold)) / step)
-    # The aim's direction turns as far as its point at the arm's own length moves.
-    away = distance(settings.aim, point)[:, None] / look.size
-    for tangent in _tangents(unit(settings.aim - point)):
-        steps.append(_moved(look, replace(settings, aim=settings.aim + tangent * away * step)) / step)
-    found = np.stack(steps, axis=-1)
+    step = STEP * look.size
+    found = np.stack([_moved(look, stepped) / step for stepped in _stepped(look)], axis=-1)
     known = np.isfinite(found).all(axis=(1, 2))
     out = np.full(len(found), np.nan)
     out[known] = np.linalg.norm(found[known], ord=2, axis=(1, 2))
     return out
 
 
-def _moved(look: Look, settings: object) -> Array:
-    return at(look.show(settings).elbow) - at(look.shown.elbow)  # type: ignore[arg-type]
+def _stepped(look: Look) -> Iterator[ArmSettings]:
+    """The settings after a step along each of the target's five coordinates."""
+    settings, step = look.settings, STEP * look.size
+    point = shoulder_point(look.geometry, settings.torso)
+    for axis in np.eye(3):
+        hold = settings.hand_hold.copy()
+        hold[:, :3, 3] += axis * step
+        yield replace(settings, hand_hold=hold)
+    # The aim's direction turns as far as its point at the arm's own length moves.
+    away = distance(settings.aim, point)[:, None] / look.size
+    for tangent in _tangents(unit(settings.aim - point)):
+        yield replace(settings, aim=settings.aim + tangent * away * step)
+
+
+def _moved(look: Look, settings: ArmSettings) -> Array:
+    return at(look.show(settings).elbow) - at(look.shown.elbow)
 
 
 def _tangents(along: Array) -> tuple[Array, Array]:
