@@ -30,6 +30,7 @@ from ..solve.settings import ArmGeometry, ArmSettings
 from .expected import expected, triangle
 from .hold_hand import ELBOW_LIMIT, elbow_place
 from .measures import FACTOR, SLIDE_LIMIT, Measured, arm_length, at, distance, shoulder_point, unit
+from .plant import laid_flat
 from .run_plan import RunSpec
 from .samples import ArmRun
 
@@ -97,8 +98,9 @@ def singular(geometry: ArmGeometry, settings: ArmSettings, margin: float = MARGI
 
     `margin` is the least angle, radians; the room that the bound on the speed asks for is in proportion to its sine.
     Angles and the hand's distance count from the torso's own shoulder point, which the elevation is read from, and from
-    the shoulder that docs/arm.md makes of the settings. What has no number is in the set.
+    the shoulder that docs/arm.md makes of the settings, to the hand's goal. What has no number is in the set.
     """
+    settings = laid_flat(geometry, settings)
     size, hand = arm_length(geometry), at(settings.hand_hold)
     point, shoulder = shoulder_point(geometry, settings.torso), solve(geometry, settings).shoulder
     clear = off_line(point, hand, settings.aim, size, margin) & off_line(shoulder, hand, settings.aim, size, margin)
@@ -118,7 +120,7 @@ def speed_bound(
     It is derived in docs/arm.md, "How fast the elbow is next to it", whose letters it has, from lengths, distances and
     angles alone. `shoulder` (N, 3); the sines of the angles between hand and aim are taken `wider` times.
     """
-    s, size, options = settings, arm_length(geometry), geometry.options
+    s, size, options = laid_flat(geometry, settings), arm_length(geometry), geometry.options
     point, hand = shoulder_point(geometry, s.torso), at(s.hand_hold)
     a, b = dialled_lengths(geometry, s)
     lifted = s.lift * options.lift_share * STEEPEST_RHYTHM * geometry.clavicle_length

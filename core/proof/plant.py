@@ -16,7 +16,7 @@ the hand is handed over from one point to the next at the wrong place.
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,7 @@ from .measures import (
     turn,
     turn_error,
 )
+from .plant_settings import planted
 from .run_plan import PLANTED, RunSpec
 from .samples import ArmRun
 
@@ -59,25 +60,60 @@ def applies(spec: RunSpec) -> bool:
 
 def measure(run: ArmRun) -> tuple[Measured, ...]:
     """The points that are rolled over against where they are in the hold (L), turns (degrees), steps (1)."""
-    geometry, settings, samples = run.geometry, run.settings, run.samples
-    outside, base, goal = _factors(geometry, settings)
-    hold = settings.hand_hold
-    # A hand out of reach is moved, not turned: so is the point that it rolls over.
-    reach = expected(replace(run, settings=replace(settings, hand_hold=hold @ goal)))
-    moved = reach.ik_wrist - at(hold @ goal)
-
-    wanted, found = _pivots(geometry, settings, hold @ outside, hold @ base, samples.hand, samples.fingers)
-    worst = np.argmax(distance(found, wanted), axis=1)
+    hold = run.settings.hand_hold
+    _, base, goal = _factors(run.geometry, run.settings)
+    rolled = pivots(run)
+    worst = np.argmax(distance(rolled.found, rolled.wanted), axis=1)
     rows = np.arange(len(worst))
-    wanted, found = wanted[rows, worst], found[rows, worst]
+    wanted, found = rolled.wanted[rows, worst], rolled.found[rows, worst]
+    samples = run.samples
     turns = np.maximum(
         turn_error(turn(samples.hand), turn(hold @ goal)), turn_error(turn(samples.fingers), turn(hold @ base))
     )
     return (
-        slide(run, "pivot-slide", found, wanted, reach.hand_missing, wanted + moved),
+        slide(run, "pivot-slide", found, wanted, rolled.missing, wanted + rolled.moved),
         Measured("plant-turn", DEGREES, turns, TURN_LIMIT),
         Measured("plant-jump", FACTOR, _steps(run), LIMITS["plant-jump"]),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Pivots:
+    """The two points that a hand rolls over, the same twice where it is one.
+
+    Attributes:
+        wanted, found: (N, 2, 3), where they should stay, and where they are on the bones, metres.
+        moved: (N, 3), how far a hand that is out of reach takes them along.
+        missing: (N,), how far it is out of reach, metres.
+    """
+
+    wanted: Array
+    found: Array
+    moved: Array
+    missing: Array
+
+
+def pivots(run: ArmRun) -> Pivots:
+    """The points that the hand of a run rolls over, seen in its hold."""
+    geometry, settings, samples = run.geometry, run.settings, run.samples
+    outside, base, _ = _factors(geometry, settings)
+    hold, flat = settings.hand_hold, laid_flat(geometry, settings)
+    wanted, found = _pivots(geometry, settings, hold @ outside, hold @ base, samples.hand, samples.fingers)
+    # A hand out of reach is moved, not turned: so is the point that it rolls over.
+    reach = expected(replace(run, settings=flat))
+    return Pivots(wanted, found, reach.ik_wrist - at(flat.hand_hold), reach.hand_missing)
+
+
+def laid_flat(geometry: ArmGeometry, settings: ArmSettings) -> ArmSettings:
+    """Settings of the same arm whose hand lies flat on its hold: the hold is where rolls and spin have the hand's goal.
+
+    What carries the fingers is at rest in them.
+    """
+    if not planted(settings):
+        return settings
+    still = np.zeros(len(settings.ik))
+    goal = settings.hand_hold @ _factors(geometry, settings)[2]
+    return replace(settings, hand_hold=goal, hand_roll=still, hand_side=still, hand_spin=still)
 
 
 def _factors(geometry: ArmGeometry, s: ArmSettings) -> tuple[Array, Array, Array]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from ..proof.cases import Case
 from ..proof.expected import Expected, expected
 from ..proof.measures import arm_length
+from ..proof.plant import laid_flat
 from ..proof.samples import ArmRun, ArmSamples
 from ..proof.synthetic import solved_samples
 from ..solve.settings import ArmGeometry, ArmSettings
@@ -68,14 +69,19 @@ class Look:
         return ArmRun("", MOTION, _FREE, self.geometry, self.settings, self.shown)
 
     @cached_property
+    def flat(self) -> ArmSettings:
+        """The settings with the hand hold where a planted hand is rolled to, and its dials at rest."""
+        return laid_flat(self.geometry, self.settings)
+
+    @cached_property
     def goal(self) -> Expected:
         """Where docs/arm.md puts elbow and wrist, for an elbow dial of 0 or 1, seen from the shown shoulder."""
-        return expected(self.run)
+        return expected(replace(self.run, settings=self.flat))
 
     def goal_with(self, elbow: float) -> Expected:
         """`goal` as if the elbow dial stood at 0 or 1."""
         dial = np.full(len(self.settings.elbow), elbow)
-        return expected(replace(self.run, settings=replace(self.settings, elbow=dial)))
+        return expected(replace(self.run, settings=replace(self.flat, elbow=dial)))
 
     def only(self, which: Mask) -> Look:
         """Some of the poses."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ..proof.any_axis import MARGIN, STRAIGHT
 from ..proof.measures import arm_length, at, distance, shoulder_point, turn, unit
+from ..proof.plant import laid_flat
 from ..rotations import angle_between
 from ..solve.arm import solve_parts
 from ..solve.settings import ArmGeometry, ArmSettings
@@ -50,8 +51,9 @@ class Near:
 
 def near(geometry: ArmGeometry, settings: ArmSettings) -> Near:
     """The sets of docs/arm.md, "Where it is singular"; what has no number is in its set."""
-    s, size = settings, arm_length(geometry)
-    pose, parts = solve_parts(geometry, settings)
+    # What the arm reaches for is the hand's goal: the hold as the dials of the planted hand roll it.
+    s, size = laid_flat(geometry, settings), arm_length(geometry)
+    pose, parts = solve_parts(geometry, s)
     hand, elbow = at(s.hand_hold), at(s.elbow_hold)
     points = (shoulder_point(geometry, s.torso), pose.shoulder)
     asks_hand, asks_elbow = s.ik > 0.0, s.elbow > 0.0

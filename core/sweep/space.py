@@ -45,6 +45,10 @@ DIAL_KEYS = {
     "upper_length": n.UPPER_LENGTH,
     "forearm_length": n.FOREARM_LENGTH,
     "upper_roll": n.UPPER_ROLL,
+    "hand_roll": n.HAND_ROLL,
+    "hand_side": n.HAND_SIDE,
+    "hand_spin": n.HAND_SPIN,
+    "finger_bend": n.FINGER_BEND,
 }
 # Lengths are swept between the limits that the rigger sets for what a hold may ask of a segment. A dial goes further;
 # a longer arm is the same arm at another size, and single precision, which the limits of a proof leave room for at an

@@ -11,6 +11,7 @@ from arm_cases import arm
 
 from armwright.core.proof import any_axis
 from armwright.core.proof.measures import arm_length, at, distance, shoulder_point, unit
+from armwright.core.proof.plant import laid_flat
 from armwright.core.proof.synthetic import guide_geometry
 from armwright.core.solve.arm import solve
 from armwright.core.solve.settings import ArmGeometry, ArmSettings
@@ -33,7 +34,7 @@ def drawn(geometry: ArmGeometry, **dials: float) -> ArmSettings:
     """Poses of a sweep that are held by the hand alone, a third of them with hand and aim near to one line."""
     cube = points(SEED, 0, POSES, DIMENSIONS)
     ones = np.ones(POSES)
-    settings = replace(settings_at(geometry, cube), ik=ones, elbow=0.0 * ones)
+    settings = replace(laid_flat(geometry, settings_at(geometry, cube)), ik=ones, elbow=0.0 * ones)
     settings = replace(settings, **{name: value * ones for name, value in dials.items()})
     shoulder = solve(geometry, settings).shoulder
     hand, aim = at(settings.hand_hold) - shoulder, settings.aim - shoulder
@@ -88,7 +89,7 @@ def test_no_elbow_is_faster_than_the_bound_however_near_to_the_singular_set(shap
     )
     assert share.max() < 1.0 + 1e-3
     # A bound that is far off would leave out too much.
-    assert share.max() > 0.95 and np.median(share) > 0.25
+    assert share.max() > 0.95 and np.median(share) > 0.2
 
 
 def test_an_arm_whose_lift_is_stronger_than_the_bound_knows_goes_over_it() -> None:

@@ -13,6 +13,7 @@ from sweep_jobs import look, moved, shown_by, turned
 
 from armwright.core.errors import ProofError
 from armwright.core.proof.measures import at, turn
+from armwright.core.proof.plant import laid_flat
 from armwright.core.sweep.measure import read
 from armwright.core.sweep.measures import elbow_speed, jump
 from armwright.core.sweep.measures.catalogue import MEASURES, measure_named
@@ -57,6 +58,41 @@ def elbow_off(of: Any) -> Change:
         by = aside(of)
         carried = {name: moved(getattr(s, name), by) for name in ("elbow", "forearm", "wrist", "hand", "skin_forearm")}
         return replace(s, **carried)
+
+    return change
+
+
+def hand_off(of: Any) -> Change:
+    """Hand and fingers a little above where the forearm ends."""
+    return lambda settings, s: replace(s, hand=moved(s.hand, aside(of)), fingers=moved(s.fingers, aside(of)))
+
+
+def fingers_off(of: Any) -> Change:
+    return lambda settings, s: replace(s, fingers=moved(s.fingers, aside(of)))
+
+
+def fingers_turned(of: Any) -> Change:
+    return lambda settings, s: replace(s, fingers=turned(s.fingers, about((1, 2, 0), np.radians(SLIP))))
+
+
+def rolls_over_the_wrist(of: Any) -> Change:
+    """A planted hand that is turned as it should be, at the wrist of a flat one: the rolls move no wrist."""
+
+    def change(settings: Any, s: Any) -> Any:
+        back = at(settings.hand_hold) - at(laid_flat(of.geometry, settings).hand_hold)
+        held = (settings.ik == 1.0)[:, None] * back
+        return replace(s, hand=moved(s.hand, held), fingers=moved(s.fingers, held))
+
+    return change
+
+
+def stiff_fingers(of: Any) -> Change:
+    """Fingers that go with the hand where it rolls over its knuckles, about the knuckles' own point."""
+
+    def change(settings: Any, s: Any) -> Any:
+        fingers = s.fingers.copy()
+        fingers[:, :3, :3] = s.hand[:, :3, :3]
+        return replace(s, fingers=fingers)
 
     return change
 
@@ -152,6 +188,15 @@ def flips(of: Any) -> Change:
         ("held-wrist-short", wrist_off, OFF, OFF),
         ("held-wrist-missing", wrist_off, 10.0 * OFF, 4.0),
         ("held-hand-drift", hand_turned, SLIP, SLIP),
+        ("pivot-slide", hand_off, OFF, OFF),
+        ("pivot-slide", rolls_over_the_wrist, 0.2, 0.7),
+        ("pivot-slide", stiff_fingers, 0.1, 0.4),
+        ("pivot-short", hand_off, OFF, OFF),
+        ("pivot-short", rolls_over_the_wrist, 0.2, 0.7),
+        ("pivot-missing", hand_off, 10.0 * OFF, 4.0),
+        ("finger-turn", fingers_turned, SLIP, SLIP),
+        ("finger-turn", stiff_fingers, 90.0, 90.0),
+        ("knuckle-gap", fingers_off, OFF, OFF),
         ("elbow-gap", elbow_off, 0.99 * OFF, OFF),
         ("wrist-gap", wrist_off, 0.99 * OFF, OFF),
         ("upper-length", elbow_off, OFF, 2.0 * OFF),
@@ -199,7 +244,7 @@ def test_a_pose_without_a_number_is_the_worst_of_all() -> None:
 
 def test_a_way_that_leads_through_a_singular_set_is_no_jump() -> None:
     # The aim swings from one side of the line to the hand to the other: both ends are clear, the middle is not.
-    few = take(look(POSES).settings, look(POSES).settings.ik == 1.0)
+    few = take(look(POSES).flat, look(POSES).settings.ik == 1.0)
     few = take(few, np.flatnonzero(~near(look(POSES).geometry, few).any)[:20])
     geometry = look(POSES).geometry
     shoulder = at(look(POSES).show(few).upper_arm)
@@ -221,7 +266,7 @@ def test_a_way_that_leads_through_a_singular_set_is_no_jump() -> None:
 def test_each_singular_set_is_seen_where_it_is(name: str) -> None:
     sound = look(POSES)
     clear = np.flatnonzero(~sound.near.any & (sound.settings.ik == 1.0) & (sound.settings.soft == 0.0))[:50]
-    s = take(sound.settings, clear)
+    s = take(sound.flat, clear)
     shoulder = at(sound.show(s).upper_arm)
     whole = sound.geometry.upper_length * s.upper_length + sound.geometry.forearm_length * s.forearm_length
     line = (at(s.hand_hold) - shoulder) / np.linalg.norm(at(s.hand_hold) - shoulder, axis=1, keepdims=True)

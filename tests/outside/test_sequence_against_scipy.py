@@ -10,8 +10,8 @@ import pytest
 from scipy.stats import qmc
 
 from armwright.core.sweep.sequence import points
+from armwright.core.sweep.space import DIMENSIONS
 
-DIMENSIONS = 49
 COUNT = 2048
 PLANES = 40
 SEED = 5

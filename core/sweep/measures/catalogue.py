@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from ...errors import ProofError
 from ..measure import Measure
-from . import elbow_speed, held, joints, jump, lift, turns
+from . import elbow_speed, held, joints, jump, lift, planted, turns
 
 MEASURES: tuple[Measure, ...] = (
     *held.MEASURES,
+    *planted.MEASURES,
     *joints.MEASURES,
     *turns.MEASURES,
     *lift.MEASURES,

@@ -20,7 +20,8 @@ def _elbow_held(look: Look) -> Mask:
     return np.asarray(look.settings.elbow == 1.0)
 
 
-def _hand_held(look: Look) -> Mask:
+def hand_held(look: Look) -> Mask:
+    """The hand's goal alone decides where the hand is."""
     return np.asarray((look.settings.ik == 1.0) & ((look.settings.elbow == 0.0) | (look.settings.elbow == 1.0)))
 
 
@@ -32,7 +33,8 @@ def _elbow_in_reach(look: Look) -> Mask:
     return np.asarray(look.goal.elbow_missing <= SLIDE_LIMIT * look.size)
 
 
-def _hand_in_reach(look: Look) -> Mask:
+def hand_in_reach(look: Look) -> Mask:
+    """The arm, as its dials have it, gets there."""
     return np.asarray(look.goal.hand_missing <= SLIDE_LIMIT * look.size)
 
 
@@ -41,7 +43,7 @@ def _elbow_off(look: Look) -> Array:
 
 
 def _wrist_off(look: Look) -> Array:
-    return distance(at(look.shown.wrist), at(look.settings.hand_hold)) / look.size
+    return distance(at(look.shown.wrist), at(look.flat.hand_hold)) / look.size
 
 
 def _elbow_slide(look: Look) -> Array:
@@ -68,7 +70,7 @@ def _swung_wrist(look: Look) -> Array:
 
 
 def _held_hand(look: Look) -> Array:
-    return turn_error(turn(look.shown.hand), turn(look.settings.hand_hold))
+    return turn_error(turn(look.shown.hand), turn(look.flat.hand_hold))
 
 
 def _swung_hand(look: Look) -> Array:
@@ -79,7 +81,8 @@ def _at_hold(look: Look) -> Mask:
     return look.near.hold
 
 
-def _at_hand(look: Look) -> Mask:
+def at_hand(look: Look) -> Mask:
+    """In or at a singular set of a held hand."""
     return look.near.aim | look.near.hold | look.near.hand
 
 
@@ -99,13 +102,13 @@ MEASURES = (
     ),
     Measure(
         "held-wrist-slide", "hold-hand", LENGTHS, SLIDE_LIMIT, _wrist_slide,
-        lambda look: _hand_held(look) & _hand_in_reach(look), _at_hand,
+        lambda look: hand_held(look) & hand_in_reach(look), at_hand,
     ),
     Measure(
         "held-wrist-short", "hold-hand", LENGTHS, SLIDE_LIMIT, _wrist_misplaced,
-        lambda look: _hand_held(look) & ~_hand_in_reach(look), _at_hand,
+        lambda look: hand_held(look) & ~hand_in_reach(look), at_hand,
     ),
-    Measure("held-wrist-missing", "hold-hand", LENGTHS, None, _wrist_off, _hand_held, _at_hand),
+    Measure("held-wrist-missing", "hold-hand", LENGTHS, None, _wrist_off, hand_held, at_hand),
     Measure(
         "held-hand-drift", "hold-hand", DEGREES, TURN_LIMIT, _held_hand,
         lambda look: look.settings.ik == 1.0, tolerance=TURN_LIMIT,
