@@ -1,8 +1,9 @@
 """What the host evaluates before what, over bones, constraints, drivers and objects, as the host itself orders it.
 
 The host only prints a dependency cycle to the console and then leaves out one of its dependencies. This is the same
-graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3):
-all channels of a bone are one value, a custom property is one, and influence 0 and mute change nothing.
+graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3 on random rigs, `tests/host/host_cycles.py`):
+all channels of a bone are one value, a custom property is one, influence 0 and mute change nothing, all IK chains with
+one root are solved at once, and all IK of an armature waits for what animates any IK constraint of it.
 `dependencies.py` asks another question, of single channels: whether a new target would close a circle.
 """
 
@@ -15,10 +16,13 @@ from typing import Any, NamedTuple
 
 import bpy
 
+from .curves import curves_of
 from .dependencies import targets_of
 
 # Parts of an object or bone. A bone's channels; its pose with parent and constraints; the same after IK.
 CHANNELS, POSED, DONE = "channels", "posed", "done"
+# All IK chains whose root is the value's bone, and what the host makes ready for all IK of an armature.
+SOLVED, READY = "solved", "ready"
 # An object's place in the world, and the shape of what it shows. Anything else is a property by its data path.
 PLACE, SHAPE = "place", "shape"
 
@@ -42,8 +46,10 @@ class Value(NamedTuple):
 
     def label(self) -> str:
         """For people."""
-        if self.part in (CHANNELS, POSED, DONE):
+        if self.bone:
             return self.bone
+        if self.part == READY:
+            return f"all IK of {self.item.name}"
         return self.item.name if self.part in (PLACE, SHAPE) else f"{self.item.name}.{self.part}"
 
 
@@ -63,6 +69,8 @@ class Reader:
                 yield from self._place_needs(item)
             elif part == SHAPE:
                 yield from self._shape_needs(item)
+            elif part == READY:
+                yield from self._solvers(item).ready_needs
             return
         posed = item.pose.bones[bone]
         if part == CHANNELS:
@@ -77,9 +85,10 @@ class Reader:
                     yield from self._target_needs(constraint, item, bone)
         elif part == DONE:
             yield Value(item, bone, POSED)
-            for owner, constraint, chain in self._solvers(item).of_bone.get(bone, ()):
-                yield from (Value(item, name, POSED) for name in chain)
-                yield from self._target_needs(constraint, item, owner)
+            yield from (Value(item, root, SOLVED) for root in self._solvers(item).roots_over.get(bone, ()))
+        elif part == SOLVED:
+            yield Value(item, "", READY)
+            yield from self._solvers(item).root_needs[bone]
 
     def _place_needs(self, item: Any) -> Iterator[Value]:
         if item.parent is not None:
@@ -107,9 +116,8 @@ class Reader:
     def _target_needs(self, constraint: Any, owner: Any, bone: str) -> Iterator[Value]:
         for target, subtarget in targets_of(constraint):
             if target.type == "ARMATURE" and subtarget:
-                own = target == owner and bool(bone) and constraint.type not in _SOLVED
-                # What IK reads of its own armature is always done; another constraint may not take its own bone.
-                if _has_bone(target, subtarget) and not (own and subtarget == bone):
+                own = target == owner and bool(bone) and constraint.type != "ARMATURE"
+                if _has_bone(target, subtarget):
                     yield Value(target, subtarget, self._part_for(owner, bone, subtarget) if own else DONE)
             elif constraint.type in _SHAPE_TARGETS or subtarget:
                 yield Value(target, "", SHAPE)
@@ -118,8 +126,8 @@ class Reader:
 
     def _part_for(self, item: Any, bone: str, other: str) -> str:
         """Bones of IK chains with one root take each other from before IK, so that a chain does not wait for itself."""
-        roots = self._solvers(item).roots
-        return POSED if roots.get(bone, set()) & roots.get(other, set()) else DONE
+        tied = self._solvers(item).tied
+        return POSED if tied.get(bone, set()) & tied.get(other, set()) else DONE
 
     def _solvers(self, item: Any) -> _Solved:
         if item not in self._solved:
@@ -149,35 +157,89 @@ class _Solved(NamedTuple):
     """IK of an armature.
 
     Attributes:
-        of_bone: (owner, constraint, chain) of each solver that moves a bone.
-        roots: roots of the chains that a bone is in or is the target of.
+        roots_over: roots of the chains that a bone is in.
+        tied: roots of the chains that a bone is in or is the target of; a pole is in none.
+        root_needs: what the chains with this root need in order to be solved.
+        ready_needs: what all IK of the armature needs.
     """
 
-    of_bone: dict[str, list[tuple[str, Any, list[str]]]]
-    roots: dict[str, set[str]]
+    roots_over: dict[str, list[str]]
+    tied: dict[str, set[str]]
+    root_needs: dict[str, list[Value]]
+    ready_needs: list[Value]
 
 
 def _solved_of(item: Any) -> _Solved:
-    of_bone: dict[str, list[tuple[str, Any, list[str]]]] = defaultdict(list)
-    roots: dict[str, set[str]] = defaultdict(set)
+    out = _Solved(defaultdict(list), defaultdict(set), defaultdict(list), [])
+    animated = tuple(_animated(item))
+    is_early = getattr(item.pose, "ik_solver", "") == "ITASC"
     for bone in item.pose.bones:
         for constraint in bone.constraints:
             if constraint.type not in _SOLVED:
                 continue
-            chain: list[str] = []
-            link = bone if getattr(constraint, "use_tail", True) else bone.parent
-            while link is not None and (not constraint.chain_count or len(chain) < constraint.chain_count):
-                chain.append(link.name)
-                link = link.parent
+            chain = _chain_of(bone, constraint)
             if not chain:
                 continue
+            root = chain[-1]
+            targets = [] if constraint.type == "SPLINE_IK" else list(_solver_targets(constraint, item))
+            if constraint.type == "IK":
+                own = f'pose.bones["{bpy.utils.escape_identifier(bone.name)}"].constraints["{bpy.utils.escape_identifier(constraint.name)}"]'
+                if is_early or any(path.startswith(own) for path in animated):
+                    out.ready_needs.append(Value(item, bone.name, CHANNELS))
+                if constraint.target == item and constraint.subtarget:
+                    out.tied[constraint.subtarget].add(root)
+            elif constraint.target is not None:
+                targets = [Value(constraint.target, "", SHAPE), Value(constraint.target, "", PLACE)]
+            (out.ready_needs if is_early else out.root_needs[root]).extend(targets)
             for name in chain:
-                of_bone[name].append((bone.name, constraint, chain))
-                roots[name].add(chain[-1])
-            for target, subtarget in targets_of(constraint):
-                if target == item and subtarget:
-                    roots[subtarget].add(chain[-1])
-    return _Solved(of_bone, roots)
+                out.roots_over[name].append(root)
+                out.tied[name].add(root)
+                out.root_needs[root].append(Value(item, name, POSED))
+            above = _tied_above(item, root, out.tied)
+            if above and constraint.type == "IK":
+                out.root_needs[root].append(Value(item, above, DONE))
+    return out
+
+
+def _chain_of(bone: Any, constraint: Any) -> list[str]:
+    """The bones that a solver moves, its tip first."""
+    chain: list[str] = []
+    link = bone if getattr(constraint, "use_tail", True) else bone.parent
+    while link is not None and (not constraint.chain_count or len(chain) < constraint.chain_count):
+        chain.append(link.name)
+        link = link.parent
+    return chain
+
+
+def _tied_above(item: Any, root: str, tied: dict[str, set[str]]) -> str:
+    """The highest bone over a chain, without a gap, that is tied to a chain that the root is tied to as well."""
+    highest = ""
+    link = item.pose.bones[root].parent
+    while link is not None and tied[root] & tied.get(link.name, set()):
+        highest, link = link.name, link.parent
+    return highest
+
+
+def _solver_targets(constraint: Any, owner: Any) -> Iterator[Value]:
+    """What IK goes to and bends towards: a bone is always taken as it ends up."""
+    for target, subtarget in targets_of(constraint):
+        if target != owner:
+            yield Value(target, "", PLACE)
+        if target.type == "ARMATURE" and subtarget:
+            if _has_bone(target, subtarget):
+                yield Value(target, subtarget, DONE)
+        elif subtarget:
+            yield Value(target, "", SHAPE)
+
+
+def _animated(item: Any) -> Iterator[str]:
+    """Data paths of an object that its action or drivers move."""
+    animation = item.animation_data
+    if animation is None:
+        return
+    yield from (curve.data_path for curve in animation.drivers)
+    if animation.action is not None:
+        yield from (curve.data_path for curve in curves_of(animation.action))
 
 
 def poses_of(armature: bpy.types.Object, bones: Iterable[str]) -> list[Value]:
