@@ -50,6 +50,9 @@ def targets_of(constraint: Any) -> Iterator[Thing]:
             yield Thing(holder.target, getattr(holder, "subtarget", "") or "")
     if getattr(constraint, "pole_target", None) is not None:
         yield Thing(constraint.pole_target, constraint.pole_subtarget or "")
+    is_in_own_space = "CUSTOM" in (constraint.owner_space, constraint.target_space) and constraint.type != "IK"
+    if is_in_own_space and constraint.space_object is not None:
+        yield Thing(constraint.space_object, constraint.space_subtarget or "")
 
 
 def _needed(thing: Thing, drivers: dict[str, list[Thing]]) -> Iterator[Thing]:

@@ -1,8 +1,8 @@
 """What the host evaluates before what, over bones, constraints, drivers and objects, as the host itself orders it.
 
 The host only prints a dependency cycle to the console and then leaves out one of its dependencies. This is the same
-graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3 on random rigs, `tests/host/host_cycles.py`):
-all channels of a bone are one value, a custom property is one, influence 0 and mute change nothing, all IK chains with
+graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3, `tests/host/host_cycles.py`): all channels
+of a bone are one value, a custom property is one, influence 0 and mute change nothing, all IK chains with
 one root are solved at once, and all IK of an armature waits for what animates any IK constraint of it.
 `dependencies.py` asks another question, of single channels: whether a new target would close a circle.
 """
@@ -28,7 +28,7 @@ PLACE, SHAPE = "place", "shape"
 
 _BONE = re.compile(r'^pose\.bones\["((?:[^"\\]|\\.)*)"\]\.?(.*)$')
 _INDEX = re.compile(r"\[\d+\]$")
-_POSE_RESULTS = ("head", "tail", "matrix", "matrix_channel", "x_axis", "y_axis", "z_axis", "center", "vector")
+_POSE_RESULTS = ("head", "tail", "length", "matrix", "matrix_channel", "x_axis", "y_axis", "z_axis", "center", "vector")
 _PLACES = ("location", "rotation", "scale", "delta_", "parent", "constraints[")
 _PLACE_RESULTS = ("matrix_world", "matrix_local", "bound_box", "dimensions")
 _SHAPES = ("modifiers[", "data.")
@@ -145,9 +145,10 @@ class Reader:
             for variable in curve.driver.variables:
                 for target in variable.targets:
                     for read in _read(variable, target):
-                        # The host lets a bone's driver read the pose that this bone had before.
+                        # The host lets a driver read the pose that its bone had before, and the place of its object.
                         is_own_pose = bone and read.item == item and read.bone == bone and read.part == DONE
-                        if not is_own_pose:
+                        is_own_place = variable.type != "SINGLE_PROP" and read == Value(item, "", PLACE)
+                        if not (is_own_pose or is_own_place):
                             out[bone, part].append(read)
         self._drivers[item] = out
         return out
@@ -175,7 +176,8 @@ def _solved_of(item: Any) -> _Solved:
     is_early = getattr(item.pose, "ik_solver", "") == "ITASC"
     for bone in item.pose.bones:
         for constraint in bone.constraints:
-            if constraint.type not in _SOLVED:
+            # Without a target the host solves nothing, whatever the pole is.
+            if constraint.type not in _SOLVED or constraint.target is None:
                 continue
             chain = _chain_of(bone, constraint)
             if not chain:
@@ -183,12 +185,11 @@ def _solved_of(item: Any) -> _Solved:
             root = chain[-1]
             targets = [] if constraint.type == "SPLINE_IK" else list(_solver_targets(constraint, item))
             if constraint.type == "IK":
-                own = f'pose.bones["{bpy.utils.escape_identifier(bone.name)}"].constraints["{bpy.utils.escape_identifier(constraint.name)}"]'
-                if is_early or any(path.startswith(own) for path in animated):
+                if is_early or any(path.startswith(constraint.path_from_id()) for path in animated):
                     out.ready_needs.append(Value(item, bone.name, CHANNELS))
                 if constraint.target == item and constraint.subtarget:
                     out.tied[constraint.subtarget].add(root)
-            elif constraint.target is not None:
+            else:
                 targets = [Value(constraint.target, "", SHAPE), Value(constraint.target, "", PLACE)]
             (out.ready_needs if is_early else out.root_needs[root]).extend(targets)
             for name in chain:
@@ -247,10 +248,12 @@ def poses_of(armature: bpy.types.Object, bones: Iterable[str]) -> list[Value]:
     return [Value(armature, bone, DONE) for bone in bones if _has_bone(armature, bone)]
 
 
-def written_by(item: Any, path: str) -> Value:
-    """The value that a driver of `item` with this data path writes."""
-    bone, part = _written(item, path)
-    return Value(item, bone, part)
+def driven_of(*owners: Any) -> Iterator[Value]:
+    """The values that drivers of these write: a circle of custom properties need not reach a bone."""
+    for owner in owners:
+        animation = owner.animation_data
+        for curve in animation.drivers if animation is not None else ():
+            yield Value(owner, *_written(owner, curve.data_path))
 
 
 def _written(item: Any, path: str) -> tuple[str, str]:

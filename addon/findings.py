@@ -8,7 +8,7 @@ import bpy
 
 from ..core.circles import circles, reached_from
 from ..core.proof.results import Finding
-from .dependency_graph import Reader, poses_of
+from .dependency_graph import Reader, driven_of, poses_of
 
 SCALED, BROKEN, CYCLE = "scaled-object", "broken-driver", "dependency-cycle"
 # With a cycle the host leaves a dependency out, one or another: what was measured need not be what the rig does the
@@ -73,7 +73,8 @@ def _broken(armature: bpy.types.Object) -> Iterator[Finding]:
 
 
 def _cycles(armature: bpy.types.Object) -> Iterator[Finding]:
-    graph = reached_from(poses_of(armature, [bone.name for bone in armature.pose.bones]), Reader().needs)
+    poses = poses_of(armature, [bone.name for bone in armature.pose.bones])
+    graph = reached_from([*poses, *driven_of(armature, armature.data)], Reader().needs)
     for circle in circles(graph):
         names = list(dict.fromkeys(value.label() for value in circle))
         shown = names if len(names) <= MOST_NAMES else [*names[:MOST_NAMES], "…"]
