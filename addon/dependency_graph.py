@@ -1,8 +1,8 @@
 """What the host evaluates before what, over bones, constraints, drivers and objects, as the host itself orders it.
 
 The host only prints a dependency cycle to the console and then leaves out one of its dependencies. This is the same
-graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3, `tests/host/host_cycles.py`): all channels
-of a bone are one value, a custom property is one, influence 0 and mute change nothing, all IK chains with
+graph with names in it. Its grain is the host's (measured in 4.5.15 and 5.2.3, `tests/host/host_cycles.py`): all
+channels of a bone are one value, a custom property is one, influence 0 and mute change nothing, all IK chains with
 one root are solved at once, and all IK of an armature waits for what animates any IK constraint of it.
 `dependencies.py` asks another question, of single channels: whether a new target would close a circle.
 """
