@@ -6,7 +6,7 @@ times `units`. The arm's bones are collarbone, humerus, ulna and palm, with the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -26,6 +26,8 @@ _LINE = (WRIST - SHOULDER) / np.linalg.norm(WRIST - SHOULDER)
 _OUT = (ELBOW - SHOULDER) - _LINE * ((ELBOW - SHOULDER) @ _LINE)
 AIM = ELBOW + 0.45 * _OUT / np.linalg.norm(_OUT)
 CONTROL_LENGTH = 0.08
+# Rows of arms: "row3.L" is a left arm, this much lower than "L" for each row, metres.
+ROW_DROP = 0.02
 
 
 def bare_fk(name: str = "BareFk", units: float = 1.0) -> Any:
@@ -41,20 +43,22 @@ def bare_fk_card(armature: Any, units: float = 1.0) -> RigCard:
     return _card(armature, units, lambda side: CardArm(side, **_joints(side), **_own_fk(side), modes=(Mode("none"),)))
 
 
-def native_ik(name: str = "NativeIk", units: float = 1.0, hand_on_chest: bool = False) -> Any:
+def native_ik(
+    name: str = "NativeIk", units: float = 1.0, hand_on_chest: bool = False, sides: Sequence[str] = SIDES
+) -> Any:
     """The host's IK constraint, chain length 2, with a pole; `grip` is the hand's control, `bend` the pole's.
 
-    `hand_on_chest`: the hand's control is a child of the chest, and goes with it.
+    `hand_on_chest`: the hand's control is a child of the chest, and goes with it. `sides`: see ROW_DROP.
     """
     armature = _new(name)
     with _editing(armature) as edit:
-        _torso_and_arms(edit, units)
-        for side in SIDES:
+        _torso_and_arms(edit, units, sides)
+        for side in sides:
             grip = _bone(edit, f"grip.{side}", _at(WRIST, side, units), _at(HAND_END, side, units))
             grip.roll = edit[f"palm.{side}"].roll
             grip.parent = edit["chest"] if hand_on_chest else None
             _control(edit, f"bend.{side}", AIM, side, units, None)
-    for side in SIDES:
+    for side in sides:
         bones = armature.pose.bones
         solver = bones[f"ulna.{side}"].constraints.new("IK")
         solver.name, solver.target, solver.subtarget = "reach", armature, f"grip.{side}"
@@ -65,7 +69,7 @@ def native_ik(name: str = "NativeIk", units: float = 1.0, hand_on_chest: bool = 
     return armature
 
 
-def native_ik_card(armature: Any, units: float = 1.0) -> RigCard:
+def native_ik_card(armature: Any, units: float = 1.0, sides: Sequence[str] = SIDES) -> RigCard:
     """Modes: none and hand, by the influences of the two constraints of each arm."""
 
     def arm(side: str) -> CardArm:
@@ -84,7 +88,7 @@ def native_ik_card(armature: Any, units: float = 1.0) -> RigCard:
             modes=(Mode("none", influences(0.0)), Mode("hand", influences(1.0))),
         )
 
-    return _card(armature, units, arm)
+    return _card(armature, units, arm, sides)
 
 
 def blended_chains(name: str = "BlendedChains", units: float = 1.0) -> Any:
@@ -189,8 +193,8 @@ def elbow_child_of_card(armature: Any, units: float = 1.0) -> RigCard:
     return _card(armature, units, arm)
 
 
-def _card(armature: Any, units: float, arm: Any) -> RigCard:
-    return RigCard(armature.name, tuple(arm(side) for side in SIDES), TORSO, root="ground", unit_m=1.0 / units)
+def _card(armature: Any, units: float, arm: Any, sides: Sequence[str] = SIDES) -> RigCard:
+    return RigCard(armature.name, tuple(arm(side) for side in sides), TORSO, root="ground", unit_m=1.0 / units)
 
 
 def _joints(side: str) -> dict[str, str]:
@@ -224,13 +228,13 @@ def _editing(armature: Any) -> Iterator[Any]:
         yield armature.data.edit_bones
 
 
-def _torso_and_arms(edit: Any, units: float) -> None:
+def _torso_and_arms(edit: Any, units: float, sides: Sequence[str] = SIDES) -> None:
     ground = _bone(edit, "ground", np.zeros(3), np.array([0.0, 0.3, 0.0]) * units)
     above = ground
     for name, head, tail in zip(TORSO, SPINE, SPINE[1:], strict=False):
         bone = _bone(edit, name, head * units, tail * units)
         bone.parent, above = above, bone
-    for side in SIDES:
+    for side in sides:
         carrier = above
         points = [_at(point, side, units) for point in (INNER, SHOULDER, ELBOW, WRIST, HAND_END)]
         for part, head, tail in zip(("collarbone", "humerus", "ulna", "palm"), points, points[1:], strict=False):
@@ -253,7 +257,9 @@ def _bone(edit: Any, name: str, head: Any, tail: Any) -> Any:
 
 
 def _at(point: np.ndarray, side: str, units: float) -> np.ndarray:
-    return point * np.array([1.0 if side == "L" else -1.0, 1.0, 1.0]) * units
+    row, _, end = side.rpartition(".")
+    dropped = point - np.array([0.0, 0.0, ROW_DROP * int(row.removeprefix("row") or 0)])
+    return dropped * np.array([1.0 if end == "L" else -1.0, 1.0, 1.0]) * units
 
 
 def _copies(armature: Any, bone: Any, kind: str, target: str, name: str) -> Any:
