@@ -72,13 +72,7 @@ def subject_of(armature: bpy.types.Object) -> Subject:
     lost = [(bone.name, key) for bone in dials for key in DIAL_FIELDS if key not in bone]
     if lost:
         raise HostError(f"{lost[0][0]!r} of {armature.name!r} has no dial {lost[0][1]!r}: build the arms again")
-    if armature.name not in bpy.context.view_layer.objects:
-        raise HostError(f"{armature.name!r} is not in the current view layer: enable the collection that it is in")
-    if not host.is_evaluated(armature):
-        raise HostError(
-            f"{armature.name!r} or its collection is disabled in viewports, so its pose is not evaluated: enable it "
-            "(the screen icon in the outliner)"
-        )
+    check_shown(armature)
     guide = guide_json.from_text(record.guide)
     options = codec.decode(ArmOptions, codec.parse(record.options, "options", HostError), "", HostError, may_omit=True)
     return Subject(
@@ -89,6 +83,17 @@ def subject_of(armature: bpy.types.Object) -> Subject:
         chain=_chain(armature, record),
         facing=_facing(guide),
     )
+
+
+def check_shown(armature: bpy.types.Object) -> None:
+    """Raise HostError for an armature that the current view layer does not evaluate."""
+    if armature.name not in bpy.context.view_layer.objects:
+        raise HostError(f"{armature.name!r} is not in the current view layer: enable the collection that it is in")
+    if not host.is_evaluated(armature):
+        raise HostError(
+            f"{armature.name!r} or its collection is disabled in viewports, so its pose is not evaluated: enable it "
+            "(the screen icon in the outliner)"
+        )
 
 
 def _chain(armature: bpy.types.Object, record: RigRecord) -> tuple[str, ...]:
