@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -29,6 +30,8 @@ Array = NDArray[np.float64]
 
 # The channels' tolerance starts from this many times the pose's, and is brought down until the pose keeps to its own.
 LOOSEST, TRIES = 2.0, 12
+# What changes by less is one value: the host keeps seven digits.
+LEVEL = 1e-9
 # By what the pose's error asks for and a little more, within these bounds.
 MARGIN, LEAST_STEP, MOST_STEP = 0.95, 0.2, 0.85
 
@@ -73,6 +76,25 @@ def arm_tracks(
         values = {channel: rows for channel, rows in values.items() if channel not in more}
     tracks = [Track(channel, rows, kept[channel], _stepped(channel, rows)) for channel, rows in values.items()]
     return ArmTracks(tracks, far, turned)
+
+
+def tracks_where_changing(
+    subject: Subject, arm: str, taken: ArmTake, after: ArmSettings, channels: Sequence[Channel]
+) -> list[Track]:
+    """Tracks of `channels` in settings `after`, keyed at both ends and on every frame next to which a value changes."""
+    found = {channel: _values(subject, arm, taken, after, channel) for channel in channels}
+    return [
+        Track(channel, rows, _changing(rows), stepped=False)
+        if not _stepped(channel, rows)
+        else Track(channel, rows, _steps(rows), stepped=True)
+        for channel, rows in found.items()
+    ]
+
+
+def _changing(rows: Array) -> NDArray[np.intp]:
+    """The first and the last row, and every one that differs from one beside it."""
+    changes = np.flatnonzero(np.abs(np.diff(rows, axis=0)).max(axis=1, initial=0.0) > LEVEL)
+    return np.unique([0, *changes, *(changes + 1), len(rows) - 1])
 
 
 def _read(subject: Subject, arm: str, mode: Mode) -> list[Channel]:

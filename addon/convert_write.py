@@ -82,7 +82,8 @@ class Journal:
 
     def undo(self) -> None:
         """Every curve, key and handle as before."""
-        for curve, old in self._before:
+        # A curve that was written twice goes back over what it was in between.
+        for curve, old in reversed(self._before):
             write_keys(curve, old)
         for curve in self._new:
             self._bag.fcurves.remove(curve)
@@ -133,5 +134,5 @@ def check_action(armature: bpy.types.Object) -> None:
 
 
 def _value(armature: bpy.types.Object, channel: Channel, column: int) -> float:
-    bone = armature.pose.bones[channel.bone]
-    return float(bone.path_resolve(channel.path)) if channel.is_dial else float(getattr(bone, channel.path)[column])
+    found = armature.path_resolve(channel.data_path)
+    return float(found[column] if hasattr(found, "__len__") else found)

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
 import bpy
 
+from .arm_state import Channel
 from .posed import pose_but, posed
 
 PLACES = ("location", "rotation_euler", "rotation_quaternion", "rotation_axis_angle", "scale")
 
 
 @contextmanager
-def kept(armature: bpy.types.Object) -> Iterator[None]:
-    """The scene's frame, what is posed on armatures and where objects with curves stand, as before afterwards."""
+def kept(armature: bpy.types.Object, written: Sequence[Channel] = ()) -> Iterator[None]:
+    """The scene's frame, what is posed on armatures and where objects with curves stand, as before afterwards.
+
+    `written`: channels of `armature` that were keyed meanwhile, a list that may grow: they are what their curves say.
+    """
     scene = bpy.context.scene
     at = scene.frame_current, scene.frame_subframe
     movers = [item for item in scene.objects if item.animation_data is not None and item.library is None]
@@ -33,7 +37,7 @@ def kept(armature: bpy.types.Object) -> Iterator[None]:
                 if item[key] != number:
                     item[key] = number
         for item, pose in poses:
-            pose_but(item, pose, ())
+            pose_but(item, pose, written if item == armature else ())
         bpy.context.view_layer.update()
 
 
