@@ -6,7 +6,7 @@ frame the arm goes back to the recording within a moment, still held, and there 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import bpy
@@ -73,7 +73,7 @@ class PhasesHeld:
         return f"{count}, sliding by at most {self.slide:.1g} of the arm's length; {kept}; {moved}{stretch}"
 
 
-def hold_phases(subject: Subject, phases: Sequence[HoldPhase]) -> Iterator[Progress | PhasesHeld]:
+def hold_phases(subject: Subject, phases: Sequence[HoldPhase]) -> Generator[Progress | PhasesHeld, None, None]:
     """Hold `phases`, keyed: progress frame by frame, what was done last.
 
     If it fails, or is closed before its end, the file is as before; the scene's frame and what is posed always are.

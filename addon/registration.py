@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from . import kept_results, marker_colours, marker_mirror, shown_check, state
+from . import kept_results, marker_colours, marker_mirror, shown_check, state, study_list
 from .operators import (
     bind,
     build_arms,
@@ -21,8 +21,9 @@ from .operators import (
     remove_arms,
     show_check,
     space,
+    study,
 )
-from .panels import arms_panel, build_panel, dials_panel, fingers_panel, hand_over_panel, proof_panel
+from .panels import arms_panel, build_panel, dials_panel, fingers_panel, hand_over_panel, proof_panel, study_panel
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
@@ -50,6 +51,10 @@ CLASSES: tuple[type, ...] = (
     hand_over.ARMWRIGHT_OT_hand_over,
     hand_over.ARMWRIGHT_OT_ask_hand_over,
     controls_page.ARMWRIGHT_OT_save_controls_page,
+    study.ARMWRIGHT_OT_run_study,
+    study.ARMWRIGHT_OT_mark_phases,
+    study.ARMWRIGHT_OT_clear_phase_marks,
+    study.ARMWRIGHT_OT_hold_phases,
     build_panel.ARMWRIGHT_PT_build,
     arms_panel.ARMWRIGHT_PT_arms,
     dials_panel.ARMWRIGHT_PT_dials,
@@ -57,6 +62,8 @@ CLASSES: tuple[type, ...] = (
     proof_panel.ARMWRIGHT_UL_verdicts,
     proof_panel.ARMWRIGHT_UL_checks,
     proof_panel.ARMWRIGHT_PT_proof,
+    study_panel.ARMWRIGHT_UL_phases,
+    study_panel.ARMWRIGHT_PT_study,
     hand_over_panel.ARMWRIGHT_PT_hand_over,
 )
 
@@ -70,10 +77,12 @@ def register() -> None:
     marker_colours.attach()
     kept_results.attach()
     shown_check.attach()
+    study_list.attach()
 
 
 def unregister() -> None:
     """The mirror image of `register`."""
+    study_list.detach()
     shown_check.detach()
     kept_results.detach()
     marker_colours.detach()

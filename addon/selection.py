@@ -91,7 +91,7 @@ def thing_to_hold(context: bpy.types.Context, armature: bpy.types.Object) -> Thi
 
     Raises HostError where that is not one thing.
     """
-    others = [item for item in context.selected_objects if item != armature and armature not in _movers(item)]
+    others = selected_besides(context, armature)
     if len(others) > 1:
         raise HostError(
             f"{len(others)} objects are selected besides {armature.name!r}: select the one to hold on to, or none"
@@ -105,6 +105,11 @@ def thing_to_hold(context: bpy.types.Context, armature: bpy.types.Object) -> Thi
     if bone is None or bone.id_data != armature or bone.name in parts:
         return None
     return Thing(armature, bone.name)
+
+
+def selected_besides(context: bpy.types.Context, armature: bpy.types.Object) -> list[bpy.types.Object]:
+    """The selected objects that are neither the armature nor moved by it."""
+    return [item for item in context.selected_objects if item != armature and armature not in _movers(item)]
 
 
 def driven_dials(armature: bpy.types.Object, record: RigRecord) -> dict[str, tuple[str, ...]]:

@@ -97,10 +97,53 @@ class ArmwrightProofState(bpy.types.PropertyGroup):
     older: bpy.props.BoolProperty()  # type: ignore[valid-type]
 
 
-CLASSES = (ArmwrightBuildSettings, ArmwrightVerdict, ArmwrightCheckLine, ArmwrightProofState)
+class ArmwrightPhaseLine(bpy.types.PropertyGroup):
+    """One phase of the last study."""
+
+    arm: bpy.props.StringProperty()  # type: ignore[valid-type]
+    kind: bpy.props.StringProperty()  # type: ignore[valid-type]
+    on: bpy.props.StringProperty()  # type: ignore[valid-type]
+    first: bpy.props.IntProperty()  # type: ignore[valid-type]
+    last: bpy.props.IntProperty()  # type: ignore[valid-type]
+    words: bpy.props.StringProperty()  # type: ignore[valid-type]
+    holdable: bpy.props.BoolProperty()  # type: ignore[valid-type]
+    ticked: bpy.props.BoolProperty(name="Hold this phase", description="Hold it with the button below")  # type: ignore[valid-type]
+
+
+def _jump(self: bpy.types.PropertyGroup, context: bpy.types.Context) -> None:
+    from .study_list import jump
+
+    jump(self, context)
+
+
+class ArmwrightStudyState(bpy.types.PropertyGroup):
+    """What the last study found, and the rig card that it is to read arms of other making by."""
+
+    rig: bpy.props.StringProperty()  # type: ignore[valid-type]
+    action: bpy.props.StringProperty()  # type: ignore[valid-type]
+    phases: bpy.props.CollectionProperty(type=ArmwrightPhaseLine)  # type: ignore[valid-type]
+    active: bpy.props.IntProperty(default=-1, update=_jump)  # type: ignore[valid-type]
+    reach: bpy.props.StringProperty()  # type: ignore[valid-type]
+    torso: bpy.props.StringProperty()  # type: ignore[valid-type]
+    card: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="Card",
+        description="Rig card that says which bones are the arms; empty: they are found by their shape",
+        subtype="FILE_PATH",
+    )
+
+
+CLASSES = (
+    ArmwrightBuildSettings,
+    ArmwrightVerdict,
+    ArmwrightCheckLine,
+    ArmwrightProofState,
+    ArmwrightPhaseLine,
+    ArmwrightStudyState,
+)
 HANGERS = (
     (bpy.types.Scene, "armwright_build", ArmwrightBuildSettings),
     (bpy.types.WindowManager, "armwright_proof", ArmwrightProofState),
+    (bpy.types.WindowManager, "armwright_study", ArmwrightStudyState),
 )
 
 

@@ -6,7 +6,7 @@ The arms are those of our own build, those that a rig card names, or those that 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -103,7 +103,7 @@ def actor_of(armature: bpy.types.Object | None, card: RigCard | None = None) -> 
 
 def motion_steps(
     actor: Actor, action: bpy.types.Action | None = None, things: Sequence[bpy.types.Object] = ()
-) -> Iterator[Progress | StudyMotion]:
+) -> Generator[Progress | StudyMotion, None, None]:
     """Step through an action and read the arms: progress after each frame, the motion last.
 
     Args:

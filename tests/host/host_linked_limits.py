@@ -43,6 +43,7 @@ CHANGES: dict[str, tuple[dict[str, Any], ...]] = {
     "mend_spaces": ({},),
     "convert_range": (RANGE,),
     "ask_range": (RANGE,),
+    "hold_phases": ({},),
     "remove_arms": ({},),
     "build_arms": ({},),
 }
@@ -90,7 +91,7 @@ def changed_operators() -> set[str]:
 # These leave the character as it is: they work on meshes or markers, write files or poses, or give everything back.
 ALWAYS = (
     *("measure_mesh", "place_markers", "read_joints", "bind_skin"),
-    *("run_proof", "recall_proof", "show_check"),
+    *("run_proof", "recall_proof", "show_check", "run_study", "mark_phases", "clear_phase_marks"),
     *("save_report", "hand_over", "ask_hand_over", "save_controls_page", "make_hand_poses"),
 )
 
