@@ -321,6 +321,8 @@ def _torso(name: str, arms: tuple[ArmMotion, ...], places: Mapping[str, Array], 
     """(N, 4, 4): the table's own turn, or left from one shoulder to the other and up from the hips or the world's."""
     left = next((arm.shoulder for arm in arms if arm.arm.endswith("L")), None)
     right = next((arm.shoulder for arm in arms if not arm.arm.endswith("L")), None)
+    if not len(arms[0].wrist):
+        raise MotionError(f"{name}: the table has no frame; export it with its motion")
     out = np.tile(np.eye(4), (len(arms[0].wrist), 1, 1))
     turn, place = turns.get(TORSO_TURN), places.get(TORSO)
     if turn is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from study_motions import held_hand, rolling_hand
+from made_motions import held_hand, rolling_hand
 
 from armwright.core.errors import MotionError
 from armwright.core.study.study import study

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from study_motions import FORE, HAND, LENGTH, SHOULDER, UPPER, arm_to, shoulder_of, torso_motion
+from made_motions import FORE, HAND, LENGTH, SHOULDER, UPPER, arm_to, shoulder_of, torso_motion
 
 from armwright.core.anatomy import RANGES
 from armwright.core.frames import ORDERS as RIG_ORDERS
@@ -182,7 +182,7 @@ def test_an_arm_that_swings_through_the_rigs_pole_gets_another_order() -> None:
 
 
 def raised(girdle_of: np.ndarray, elevation: np.ndarray, rise: np.ndarray) -> ArmStudy:
-    """An arm raised to the side; its shoulder rises by `rise` (N,) upper arms, or on a clavicle turned by `girdle_of`."""
+    """An arm raised to the side; its shoulder rises by `rise` upper arms, or on a clavicle turned by `girdle_of`."""
     count = len(elevation)
     torso = torso_motion(np.random.default_rng(2), count, RATE)
     inner = np.array([0.02, 0.0, 0.25])

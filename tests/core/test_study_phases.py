@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from study_motions import (
+from made_motions import (
     NOISE,
     RATES,
     Made,
