@@ -68,6 +68,16 @@ def test_settings_are_rigid_finite_in_their_ranges_and_reach_both_ends() -> None
         dial = getattr(settings, name)
         assert (dial.min(), dial.max()) == (geometry.options.shortest, geometry.options.longest)
         assert (dial == 1.0).mean() == pytest.approx(0.2, abs=0.03)
+    for name, low, high in (
+        ("hand_roll", -np.pi / 2, np.pi),
+        ("hand_side", -np.pi / 2, np.pi / 2),
+        ("hand_spin", -np.pi, np.pi),
+    ):
+        dial = getattr(settings, name)
+        assert (dial.min(), dial.max()) == (np.float32(low), np.float32(high))
+        for part in (dial == np.float32(low), (dial > low) & (dial < 0.0), dial == 0.0, dial > 0.0):
+            assert part.mean() > 0.15
+    assert (settings.finger_bend == 0.0).any() and settings.finger_bend.max() == np.float32(np.pi / 2)
     far = distance(at(settings.elbow_hold), shoulder_point(geometry, settings.torso))
     assert (
         space.ELBOW[0] * 0.999
@@ -112,11 +122,16 @@ def test_settings_change_little_where_the_cube_does() -> None:
         assert np.quantile(most, 0.98) < 16.0 * step and most.max() < 4.0 * np.sqrt(step)
 
 
-def test_a_setting_that_no_coordinate_stands_for_stays_at_rest_and_is_named() -> None:
+def test_every_setting_has_coordinates() -> None:
     swept = {name for name, _ in space.AXES}
     assert swept <= {item.name for item in fields(ArmSettings)}
+    assert space.unswept() == ()
     assert set(space.unswept()) | swept == {item.name for item in fields(ArmSettings)}
-    settings = settings_at(arm(), points(SEED, 0, 50, DIMENSIONS))
-    for name in space.unswept():
-        values = getattr(settings, name)
-        assert np.array_equal(values, np.broadcast_to(values[:1], values.shape))
+
+
+def test_a_setting_that_has_lost_its_coordinates_stays_at_rest_and_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(space, "DIAL_KEYS", {key: of for key, of in space.DIAL_KEYS.items() if key != "hand_spin"})
+    monkeypatch.setattr(space, "AXES", tuple(axis for axis in space.AXES if axis[0] != "hand_spin"))
+    assert space.unswept() == ("hand_spin",)
+    settings = settings_at(arm(), points(SEED, 0, 50, DIMENSIONS - 1))
+    assert not settings.hand_spin.any() and settings.hand_roll.any()

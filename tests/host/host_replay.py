@@ -82,6 +82,34 @@ def test_a_rig_with_a_defect_does_not_give_the_case_s_number(wren: Any) -> None:
     assert replay.replay(subject, found["swung-wrist-slide"]).same
 
 
+def test_a_rig_whose_hand_does_not_roll_does_not_give_a_planted_case_s_number(wren: Any) -> None:
+    from armwright.addon import replay, subjects
+
+    subject = subjects.subject_of(wren)
+    names = ("pivot-slide", "pivot-short", "pivot-missing", "finger-turn", "held-elbow-slide")
+    found = cases_of(subject, *names)
+    assert set(found) == set(names)
+    for item in found.values():
+        outcome = replay.replay(subject, item)
+        assert outcome.same and outcome.within, item.measure
+    dials = {setting.name: setting.values[0] for setting in found["pivot-slide"].settings}
+    assert any(dials[name] != 0.0 for name in ("hand_roll", "hand_side", "hand_spin"))
+    rolling = [role.bone for role in subject.record.roles if role.role == "fingers" or role.role.startswith("pivot_")]
+    driven = [
+        driver
+        for driver in wren.animation_data.drivers
+        if any(f'["{bone}"].rotation_euler' in driver.data_path for bone in rolling)
+    ]
+    assert len(driven) == len(rolling) == 14
+    for driver in driven:
+        driver.mute = True
+    for name in names[:4]:
+        outcome = replay.replay(subject, found[name])
+        print(f"{name}: host {outcome.host:.4g}, case {outcome.in_case:.4g}")
+        assert not outcome.same, name
+    assert replay.replay(subject, found["held-elbow-slide"]).same
+
+
 def test_a_case_whose_number_is_not_the_solver_s_is_not_the_same(wren: Any) -> None:
     from armwright.addon import replay, subjects
 

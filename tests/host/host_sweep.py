@@ -46,7 +46,9 @@ def test_a_sweep_writes_its_outcome_and_a_case_for_each_measure_and_arm(rig: Pat
     assert {item["arm"] for item in data["worst"]} == {"L", "R"}
 
 
-@pytest.mark.parametrize("name", ["elbow-speed.L", "jump.R", "held-wrist-slide.L", "held-elbow-missing.R"])
+@pytest.mark.parametrize(
+    "name", ["elbow-speed.L", "jump.R", "held-wrist-slide.L", "held-elbow-missing.R", "pivot-slide.L"]
+)
 def test_a_case_is_replayed_with_both_numbers_and_exit_code_0(rig: Path, cases: Path, name: str) -> None:
     before = rig.read_bytes()
     said = worked("proof", rig, "--case", cases / f"{name}.json")

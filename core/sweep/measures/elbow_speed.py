@@ -17,7 +17,7 @@ from ...proof import any_axis
 from ...proof.measures import FACTOR, SLIDE_LIMIT, at, distance, shoulder_point, unit
 from ...solve.settings import ArmSettings
 from ..look import Look
-from ..measure import Measure
+from ..measure import Measure, nowhere
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -34,11 +34,14 @@ def _applies(look: Look) -> Mask:
 
 def _left_out(look: Look) -> Mask:
     """What the proof leaves out: steps with an end in or at the singular set."""
-    geometry = look.geometry
-    out = any_axis.singular(geometry, look.settings)
-    for stepped in _stepped(look):
-        out = out | any_axis.singular(geometry, stepped)
-    return np.asarray(out)
+    # Asked of every pose, and dear: the others have nothing to say.
+    out, asked = nowhere(look), _applies(look)
+    part = look.only(asked)
+    singular = any_axis.singular(look.geometry, part.settings)
+    for stepped in _stepped(part):
+        singular = singular | any_axis.singular(look.geometry, stepped)
+    out[asked] = singular
+    return out
 
 
 def _speed(look: Look) -> Array:
