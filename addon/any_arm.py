@@ -52,7 +52,7 @@ def prove_card(
                 reason = plan.why_not(rig.card, requirement, case)
                 if reason:
                     found.append(verdicts.left_out(requirement, case, rig.card.arm, reason))
-    wrong = findings.findings_of(armature)
+    wrong = findings.findings_of(armature, subject.length)
     with sample.borrowed(armature) as stage, kept_settings(armature, card):
         for run in runs:
             start = time.perf_counter()

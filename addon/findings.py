@@ -1,4 +1,4 @@
-"""What is wrong with a file for arms, found by looking at it: scaled objects, drivers that fail, dependency cycles."""
+"""What is wrong with a file for arms, found by looking at it: places, drivers that fail, dependency cycles."""
 
 from __future__ import annotations
 
@@ -7,28 +7,32 @@ from collections.abc import Iterator
 import bpy
 
 from ..core.circles import circles, reached_from
-from ..core.proof.results import Finding
+from ..core.proof.results import DEPENDENCY_CYCLE, Finding
+from . import finding_space
 from .dependency_graph import Reader, driven_of, poses_of
 
-SCALED, BROKEN, CYCLE = "scaled-object", "broken-driver", "dependency-cycle"
-# With a cycle the host leaves a dependency out, one or another: what was measured need not be what the rig does the
-# next time. A broken driver of an arm shows in the figures; one elsewhere is no arm's fault.
-MAKES_FAIL = (CYCLE,)
+SCALED, BROKEN, CYCLE = "scaled-object", "broken-driver", DEPENDENCY_CYCLE
 # A scale nearer to 1 is rounding.
 UNSCALED = 1e-6
 # Names of a long circle that are shown.
 MOST_NAMES = 12
 
 
-def findings_of(armature: bpy.types.Object) -> tuple[Finding, ...]:
-    """What is wrong with `armature` and what it depends on; empty for a clean rig. Time is linear in what there is."""
+def findings_of(armature: bpy.types.Object, length: float | None = None) -> tuple[Finding, ...]:
+    """What is wrong with `armature` and what it depends on; empty for a clean rig. Time is linear in what there is.
+
+    `length`: L in the armature's unit, for what is told in it.
+    """
     bpy.context.view_layer.update()
-    return (*_scaled(armature), *_broken(armature), *_cycles(armature))
-
-
-def makes_fail(findings: tuple[Finding, ...]) -> bool:
-    """Whether one of them makes the figures meaningless, so that no proof may succeed."""
-    return any(found.kind in MAKES_FAIL for found in findings)
+    return (
+        *_scaled(armature),
+        *finding_space.of_shear(armature),
+        *finding_space.of_distance(armature, length),
+        *finding_space.of_bones(armature),
+        *finding_space.of_child_of(armature),
+        *_broken(armature),
+        *_cycles(armature),
+    )
 
 
 def _scaled(armature: bpy.types.Object) -> Iterator[Finding]:

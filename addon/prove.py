@@ -64,7 +64,8 @@ def prove(
     found: list[Check] = [check for arm in subject.arms for check in verdicts.not_applicable(arm)]
     traces: tuple[Trace, ...] = ()
     seconds = 0.0
-    wrong = findings.findings_of(subject.armature)
+    lengths = [item.upper_length + item.forearm_length for item in subject.geometries.values()]
+    wrong = findings.findings_of(subject.armature, float(np.mean(lengths)))
     with sample.borrowed(subject.armature) as stage:
         for spec in runs:
             start = time.perf_counter()
@@ -91,9 +92,7 @@ def prove(
         rig=subject.armature.name,
         plan_digest=subject.record.plan_digest,
         seed=seed,
-        arm_lengths=tuple(
-            (arm, geometry.upper_length + geometry.forearm_length) for arm, geometry in subject.geometries.items()
-        ),
+        arm_lengths=tuple(zip(subject.geometries, lengths, strict=True)),
         checks=tuple(found),
         traces=traces,
         frames_per_second=frames / seconds if seconds > 0.0 else 0.0,

@@ -61,7 +61,7 @@ def run_one(options: argparse.Namespace) -> int:
     """Open, prove, write, print."""
     from ...core.proof.report import history as history_words
     from ...core.proof.report.table import table
-    from .. import any_arm, any_arm_rig, card_sketch, findings, prove, subjects
+    from .. import any_arm, any_arm_rig, card_sketch, prove, subjects
     from . import files
 
     earlier = baseline.read(options)
@@ -105,7 +105,7 @@ def run_one(options: argparse.Namespace) -> int:
         print(history_words.text(compared))
     worse = compared is not None and bool(compared.regressions)
     failed = any(check.verdict == "fail" for check in results.checks)
-    return 1 if worse or failed or findings.makes_fail(results.findings) else 0
+    return 1 if worse or failed or any(item.makes_fail for item in results.findings) else 0
 
 
 def shots_of(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-untyped-def]

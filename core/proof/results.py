@@ -18,6 +18,10 @@ FAIL = "fail"
 OUT_OF_REACH = "out_of_reach"
 NOT_APPLICABLE = "not_applicable"
 VERDICTS = (PASS, FAIL, OUT_OF_REACH, NOT_APPLICABLE)
+DEPENDENCY_CYCLE = "dependency-cycle"
+# With a cycle the host leaves a dependency out, one or another: what was measured need not be what the rig does the
+# next time. Any other finding of an arm shows in the figures; one elsewhere is no arm's fault.
+FAILING_FINDINGS = (DEPENDENCY_CYCLE,)
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,11 @@ class Finding:
     where: str
     what: str
     advice: str
+
+    @property
+    def makes_fail(self) -> bool:
+        """Whether it makes the figures meaningless, so that no proof may succeed."""
+        return self.kind in FAILING_FINDINGS
 
 
 @dataclass(frozen=True)

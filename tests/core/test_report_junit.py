@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as st
 from report_cases import check, failing, not_asked, results
 
+from armwright.core.proof.farm import FAILED, Outcome
 from armwright.core.proof.report.advice import advice
+from armwright.core.proof.report.farm_junit import farm_junit
 from armwright.core.proof.report.junit import junit
-from armwright.core.proof.results import OUT_OF_REACH, Check, Results
+from armwright.core.proof.report.summary import verdict_sentence
+from armwright.core.proof.results import OUT_OF_REACH, Check, Finding, Results
 
 BEYOND = check("hold-hand", "hand", value=0.12, verdict=OUT_OF_REACH)
 MIXED = (check(), failing(arm="R"), BEYOND, check("hold-hand", "hand", "R"), not_asked("hold-hand", "none"))
@@ -110,3 +114,36 @@ def test_arms_of_any_id_are_cases_of_their_own() -> None:
     items = [failing(arm=arm) for arm in ("L", "lower.L", "p_1.R", "boathook", "arm/2", '"<&>"')]
     found = [case.get("name") for case in parsed(results(items)).iter("testcase")]
     assert found == [item.id for item in items]
+
+
+def test_what_was_found_in_the_file_is_a_suite_that_fails_only_with_what_no_proof_may_succeed_with() -> None:
+    cycle = Finding("dependency-cycle", "ulna.L", "ulna.L needs <grip.L> & back.", "Take it out.")
+    scaled = Finding("scaled-object", "Wren", "Its scale is 2.", "Apply it.")
+    of = replace(results(MIXED), findings=(scaled, cycle))
+    root = parsed(of)
+    (suite,) = (suite for suite in root if suite.get("name") == "findings")
+    assert (suite.get("tests"), suite.get("failures"), suite.get("skipped")) == ("2", "1", "1")
+    assert (root.get("tests"), root.get("failures")) == ("7", "2")
+    first, second = suite.iter("testcase")
+    assert (first.get("classname"), first.get("name")) == ("findings", "scaled-object: Wren")
+    skipped, failure = first.find("skipped"), second.find("failure")
+    assert skipped is not None and skipped.get("message") == "Wren: Its scale is 2. Apply it."
+    assert failure is not None and failure.get("type") == "dependency-cycle"
+    assert failure.text == "ulna.L: ulna.L needs <grip.L> & back. Take it out."
+    assert root.find("testsuite[@name='findings']/properties") is None
+    assert all(suite.get("name") != "findings" for suite in parsed(results(MIXED)))
+
+
+def test_the_findings_of_several_files_stand_under_their_names_and_are_counted() -> None:
+    cycle = Finding("dependency-cycle", "ulna.L", "A circle.", "Take it out.")
+    holding = replace(results((check(),)), findings=(cycle,))
+    outcomes = (Outcome("wren.blend", FAILED, 1, "a circle", holding),)
+    root = ET.fromstring(farm_junit(outcomes).encode("utf-8"))
+    assert (root.get("tests"), root.get("failures"), root.get("errors")) == ("2", "1", "0")
+    assert [suite.get("name") for suite in root][-1] == "wren: findings"
+
+
+def test_a_proof_with_a_cycle_does_not_say_that_its_arms_hold() -> None:
+    cycle = Finding("dependency-cycle", "ulna.L", "A circle.", "Take it out.")
+    said = verdict_sentence(replace(results((check(),)), findings=(cycle,)))
+    assert "fails" in said and "dependency-cycle" in said and "holds" not in said

@@ -7,9 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from .. import farm
 from ..farm import Outcome
-from ..results import FAIL
-from ..results_json import summary
-from .junit import suites
+from .junit import counted, suites
 from .summary import clean
 
 
@@ -19,12 +17,13 @@ def farm_junit(outcomes: Sequence[Outcome]) -> str:
 
 
 def _lines(outcomes: Sequence[Outcome]) -> Iterator[str]:
-    checks = [check for outcome in outcomes if outcome.results is not None for check in outcome.results.checks]
+    found = [counted(outcome.results) for outcome in outcomes if outcome.results is not None]
     errors = sum(_is_error(outcome) for outcome in outcomes)
     yield '<?xml version="1.0" encoding="UTF-8"?>\n'
+    tests, failures = sum(count for count, _ in found), sum(count for _, count in found)
     yield (
-        f'<testsuites name="Armwright proof of {len(outcomes)} files" tests="{len(checks) + errors}" '
-        f'failures="{summary(checks)[FAIL]}" errors="{errors}">\n'
+        f'<testsuites name="Armwright proof of {len(outcomes)} files" tests="{tests + errors}" '
+        f'failures="{failures}" errors="{errors}">\n'
     )
     for name, outcome in zip(farm.names(outcomes), outcomes, strict=True):
         if outcome.results is not None:
@@ -35,10 +34,10 @@ def _lines(outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 
 def _is_error(outcome: Outcome) -> bool:
-    """Whether the file needs a case of its own, because none of its checks says that something is wrong with it."""
+    """Whether the file needs a case of its own, because neither check nor finding says that it is wrong."""
     if outcome.results is None:
         return True
-    return outcome.kind != farm.DONE and not any(check.verdict == FAIL for check in outcome.results.checks)
+    return outcome.kind != farm.DONE and not counted(outcome.results)[1]
 
 
 def _error(name: str, outcome: Outcome) -> str:

@@ -1,4 +1,4 @@
-"""The proof as JUnit XML: a suite per requirement, a case per check.
+"""The proof as JUnit XML: a suite per requirement, a case per check; a suite and cases of what was found in the file.
 
 Out of reach is not a pass and not a failure: it becomes a skipped case, which readers count apart from the passed ones,
 with the missing distance as its message. Elements and attributes are those that continuous-integration servers read in
@@ -18,6 +18,7 @@ from .history import message, rule
 from .summary import Group, by_requirement, clean, number_of, quantity, reason
 
 HISTORY = "history"
+FINDINGS = "findings"
 
 
 def junit(results: Results, comparison: Comparison | None = None) -> str:
@@ -26,9 +27,9 @@ def junit(results: Results, comparison: Comparison | None = None) -> str:
 
 
 def _lines(results: Results, comparison: Comparison | None) -> Iterator[str]:
-    counts = summary(results.checks)
+    tests, failures = counted(results)
     more = 0 if comparison is None else len(comparison.regressions)
-    numbers = _numbers(sum(counts.values()) + more + (comparison is not None), counts[FAIL] + more)
+    numbers = _numbers(tests + more + (comparison is not None), failures + more)
     yield '<?xml version="1.0" encoding="UTF-8"?>\n'
     yield f"<testsuites name={_attribute(f'Armwright proof of {results.rig}')} {numbers}>\n"
     yield from suites(results)
@@ -41,6 +42,32 @@ def suites(results: Results, character: str = "") -> Iterator[str]:
     """The suites alone; `character` goes before their names and classes where a file holds several characters."""
     for name, found in by_requirement(results.checks).items():
         yield from _suite(results, name, found, character)
+    if results.findings:
+        yield from _findings(results, character)
+
+
+def counted(results: Results) -> tuple[int, int]:
+    """Cases and failures in `suites`."""
+    failing = sum(found.makes_fail for found in results.findings)
+    return len(results.checks) + len(results.findings), summary(results.checks)[FAIL] + failing
+
+
+def _findings(results: Results, character: str) -> Iterator[str]:
+    """A case for what was found in the file: a failure where no proof may succeed with it, otherwise skipped."""
+    failing = sum(found.makes_fail for found in results.findings)
+    title = _attribute(f"{character}: {FINDINGS}" if character else FINDINGS)
+    classname = _attribute(f"{character}.{FINDINGS}" if character else FINDINGS)
+    skipped = len(results.findings) - failing
+    yield f'  <testsuite name={title} {_numbers(len(results.findings), failing)} skipped="{skipped}">\n'
+    for found in results.findings:
+        words = f"{found.where}: {found.what} {found.advice}"
+        yield f"    <testcase classname={classname} name={_attribute(f'{found.kind}: {found.where}')}>\n"
+        if found.makes_fail:
+            yield f"      <failure type={_attribute(found.kind)} message={_attribute(words)}>{_text(words)}</failure>\n"
+        else:
+            yield f"      <skipped message={_attribute(words)}/>\n"
+        yield "    </testcase>\n"
+    yield "  </testsuite>\n"
 
 
 def _history(comparison: Comparison) -> Iterator[str]:

@@ -94,6 +94,11 @@ def verdict_sentence(results: Results) -> str:
     failing = [check for check in results.checks if check.verdict == FAIL]
     arms = [arm for arm, _ in results.arm_lengths] or sorted({check.arm for check in results.checks})
     beyond = f", {counts[OUT_OF_REACH]:,} out of reach" if counts[OUT_OF_REACH] else ""
+    if not failing and any(found.makes_fail for found in results.findings):
+        kinds = listed(list(dict.fromkeys(found.kind for found in results.findings if found.makes_fail)))
+        return (
+            f"{rig} fails: {number_of(applicable, 'check')}, 0 failed, but with a {kinds} no figure can be relied on."
+        )
     if not failing:
         verb = "hold" if len(arms) > 1 else "holds"
         return f"{_arms(arms, arms)} of {rig} {verb}: {number_of(applicable, 'check')}, 0 failed{beyond}."
