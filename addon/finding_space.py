@@ -70,8 +70,8 @@ def of_shear(armature: bpy.types.Object) -> Iterator[Finding]:
         yield Finding(
             SHEARED,
             _listed(bad),
-            f"As posed now, the axes of {bad[0]!r} are {offs[bad[0]]:.3g} degrees off right angles: a bone above it is "
-            "scaled along one axis. Its turn is then no rotation, and constraints that copy it are off.",
+            f"As posed now, the axes of {bad[0]!r} are {offs[bad[0]]:.3g} degrees off right angles: a bone above it "
+            "or the object is scaled along one axis. Its turn is then no rotation, and constraints that copy it are off.",
             "Take that scale back, or set the bone's Inherit Scale to Aligned or None.",
         )
 
@@ -91,8 +91,9 @@ def of_distance(armature: bpy.types.Object, length: float | None) -> Iterator[Fi
         FAR,
         armature.name,
         f"The object is {far:.4g} from the origin, where neighbouring places are {step:.2g} apart: {step / size:.1e} "
-        f"{what}. What passes through the scene's space (Child Of, copies between objects, meshes) is as coarse.",
-        "Move the character nearer to the origin, and the set with it.",
+        f"{what}. What a bone takes from other objects, and meshes, are as coarse; what stays within the armature is "
+        "measured to lose nothing.",
+        "Move character and set nearer to the origin if hands hold what is not a bone of this armature.",
     )
 
 

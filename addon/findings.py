@@ -41,13 +41,22 @@ def _scaled(armature: bpy.types.Object) -> Iterator[Finding]:
         scale = (float(item.scale.x), float(item.scale.y), float(item.scale.z))
         if any(abs(part - 1.0) > UNSCALED for part in scale):
             words = ", ".join(f"{part:.4g}" for part in scale)
-            yield Finding(
-                SCALED,
-                item.name,
-                f"The object's scale is {words}: lengths in the armature are not those in the scene, and constraints "
-                "that work in world space lose digits.",
-                "Apply the scale to the armature and the meshes at once, before anything is keyed.",
-            )
+            if scale[0] > 0.0 and max(scale) - min(scale) <= UNSCALED * max(scale):
+                yield Finding(
+                    SCALED,
+                    item.name,
+                    f"The object's scale is {words}, alike along every axis: measured harmless to what arms hold, but "
+                    "lengths in the armature are not those in the scene.",
+                    "Nothing has to be done for the arms; apply it before anything is keyed if lengths should agree.",
+                )
+            else:
+                yield Finding(
+                    SCALED,
+                    item.name,
+                    f"The object's scale is {words}: lengths and angles change with an arm's direction, and "
+                    "constraints that work in world space hold nothing exactly.",
+                    "Apply the scale to the armature and the meshes at once, before anything is keyed.",
+                )
         item = item.parent
 
 

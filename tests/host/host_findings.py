@@ -109,6 +109,39 @@ def test_a_far_armature_is_found_with_the_steps_that_single_precision_has_there(
     assert f"{2.0**-11 / 0.5:.1e} L" in found[0].what
 
 
+def test_what_a_far_armature_takes_from_other_objects_is_as_coarse_as_the_finding_says(empty_file: Any) -> None:
+    import bpy
+
+    place, seed = 5000.0, 20
+    step = 2.0**-11
+    armature = foreign_arms.bare_fk()
+    lamp = bpy.data.objects.new("Lamp", None)
+    bpy.context.scene.collection.objects.link(lamp)
+    taken = armature.pose.bones["ground"].constraints.new("COPY_LOCATION")
+    taken.target = lamp
+    errors = {}
+    for far in (0.0, place):
+        armature.location.x = far
+        worst = 0.0
+        for wanted in np.random.default_rng(seed).uniform(-0.5, 0.5, 40):
+            lamp.location.x = far + wanted
+            bpy.context.view_layer.update()
+            worst = max(worst, abs(armature.pose.bones["ground"].head.x - wanted))
+        errors[far] = worst
+    assert errors[0.0] < 1e-6
+    assert step / 8.0 < errors[place] <= step
+
+
+def test_a_scale_says_whether_it_does_harm(empty_file: Any) -> None:
+    from armwright.addon.findings import findings_of
+
+    armature = foreign_arms.bare_fk()
+    for scale, is_harmless in (((100.0,) * 3, True), ((1.0, 2.0, 1.0), False), ((-1.0, -1.0, -1.0), False)):
+        armature.scale = scale
+        (found,) = findings_of(armature)
+        assert ("harmless" in found.what) is is_harmless
+
+
 def test_a_child_of_whose_inverse_was_not_set_is_found_with_the_jump_that_the_host_makes(empty_file: Any) -> None:
     import bpy
     from mathutils import Matrix
