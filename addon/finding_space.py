@@ -71,7 +71,7 @@ def of_shear(armature: bpy.types.Object) -> Iterator[Finding]:
             SHEARED,
             _listed(bad),
             f"As posed now, the axes of {bad[0]!r} are {offs[bad[0]]:.3g} degrees off right angles: a bone above it "
-            "or the object is scaled along one axis. Its turn is then no rotation, and constraints that copy it are off.",
+            "or the object is scaled along one axis. Such a turn is no rotation, and what copies it is off.",
             "Take that scale back, or set the bone's Inherit Scale to Aligned or None.",
         )
 

@@ -82,7 +82,7 @@ def _row(guess: Guess) -> tuple[str, ...]:
 
 def _check(given: card_json.CardFile, sketch) -> int:  # type: ignore[no-untyped-def]
     """Print what is wrong with the card, a line each; 1 if anything is."""
-    from ...core.card.fit_check import check_fit
+    from ...core.card.fit_check import check_fit, of_another
 
     try:
         check_fit(given, sketch)
@@ -90,4 +90,6 @@ def _check(given: card_json.CardFile, sketch) -> int:  # type: ignore[no-untyped
         print(problem)
         return 1
     print(f"{given.name}: fits {sketch.rig!r}, {len(given.card.arms)} arms")
+    for said in of_another(given.card, sketch.rig):
+        print(f"note: {said}")
     return 0

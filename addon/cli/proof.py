@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 
 from ...core.card import card_json
-from ...core.card.fit_check import check_fit
+from ...core.card.fit_check import check_fit, of_another
 from ...core.errors import ArmwrightError, MotionError, ProofError
 from ...core.proof import history, results_json
 from . import baseline, farm
@@ -74,6 +74,8 @@ def run_one(options: argparse.Namespace) -> int:
     else:
         armature = files.open_armature(options.file, options.armature or card.rig, with_arms=False)
         check_fit(given, card_sketch.sketch_of(armature))
+        for said in of_another(card, armature.name):
+            print(f"note: {said}", file=sys.stderr)
     if options.case is not None:
         from . import case
 

@@ -6,9 +6,12 @@ were planted, the turns are those of the controls' own channels.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
+from ..card.model import ROLL_LEFT_OUT
 from ..proof import any_axis, blend, hold_both, hold_elbow, hold_hand, isolate, lift, shoulder, stretch, swing
 from ..proof.measures import (
     DEGREES,
@@ -25,6 +28,7 @@ from ..proof.measures import (
     unit,
 )
 from ..rotations import euler_to_matrix
+from ..rotations import swing as swing_to
 from .model import Shown
 from .plan import swing_roles
 
@@ -120,7 +124,13 @@ def _isolated(run: Shown) -> tuple[Measured, ...]:
     from_torso = at(upper)[0] - at(torso)[0]
     place = at(torso) + moved @ from_torso
     travel = Measured("travel", LENGTHS, distance(at(upper), place) / run.rig.length, SLIDE_LIMIT, place, at(upper))
-    turned = kept("drift", upper) if run.case.isolate else drift("follow-error", turn(upper), moved @ turn(upper[0]))
+    wanted = turn(upper[0]) if run.case.isolate else moved @ turn(upper[0])
+    if "upper_arm" in run.rig.card.no_roll:
+        # Where it points is all that it carries.
+        wanted = swing_to(turn(upper), np.broadcast_to(wanted[..., 1], at(upper).shape))
+    turned = drift(
+        "drift" if run.case.isolate else "follow-error", turn(upper), np.broadcast_to(wanted, turn(upper).shape)
+    )
     # A lift moves the shoulder of an arm that keeps its turn while the torso tilts: as it should.
     return (turned,) if run.case.lift else (turned, travel)
 
@@ -131,15 +141,41 @@ def _swung(run: Shown) -> tuple[Measured, ...]:
     for role in swing_roles(run.rig.card, run.case):
         joint = role.removeprefix("fk_")
         above = _above(run, joint)
-        control = carried(run.poses[above], rests[above], rests[role])
+        carrier, carrier_rest = _carrier(run, above)
+        control = carried(carrier, carrier_rest, rests[role])
         turned = (
             control
             @ euler_to_matrix(run.channels[role], run.rig.orders[role])
             @ turn(rests[role]).T
             @ turn(rests[joint])
         )
-        found.append(drift(joint.replace("_", "-"), turn(run.poses[joint]), turned))
+        shown, measure = turn(run.poses[joint]), joint.replace("_", "-")
+        if joint in run.rig.card.no_roll:
+            found.append(drift(measure, shown, swing_to(carried(carrier, carrier_rest, rests[joint]), turned[..., 1])))
+        else:
+            found.append(_without_a_word_on_roll(drift(measure, shown, turned), shown, turned, joint))
     return tuple(found)
+
+
+def _carrier(run: Shown, above: str) -> tuple[Array, Array]:
+    """Poses and rest of what carries a joint: of a bone that leaves out its roll, its control, which has it."""
+    role = f"fk_{above}" if above in run.rig.card.no_roll else above
+    return run.poses[role], run.rig.rests[role]
+
+
+def _without_a_word_on_roll(measured: Measured, shown: Array, turned: Array, joint: str) -> Measured:
+    """A failing turn of a bone that points right all the same says so: its roll may be left to others by design."""
+    if joint not in ROLL_LEFT_OUT or (measured.values <= measured.limit).all():
+        return measured
+    pointed = swing_to(shown, turned[..., 1])
+    off = drift("", shown, pointed).values
+    if not (off <= measured.limit).all():
+        return measured
+    return replace(
+        measured,
+        note="the bone points where it should and rolls otherwise; if it leaves its roll to other bones, name "
+        f"{joint} in the card's no_roll",
+    )
 
 
 def _above(run: Shown, joint: str) -> str:

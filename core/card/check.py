@@ -8,7 +8,19 @@ from collections.abc import Iterator
 
 from ..arm_words import LONGEST_ID, is_id
 from ..guide import Vec3
-from .model import DIALS, FK_CONTROLS, JOINTS, NEEDED, PLACED_CONTROLS, CardArm, Dial, Mode, RigCard, Setting
+from .model import (
+    DIALS,
+    FK_CONTROLS,
+    JOINTS,
+    NEEDED,
+    PLACED_CONTROLS,
+    ROLL_LEFT_OUT,
+    CardArm,
+    Dial,
+    Mode,
+    RigCard,
+    Setting,
+)
 from .places import Path
 from .problems import Problem
 from .units import LARGEST_UNIT, SMALLEST_UNIT, UNITS, nearest_unit
@@ -91,9 +103,21 @@ def _arm_problems(arm: CardArm) -> Iterator[Problem]:
         bone = getattr(arm, role)
         if bone in joints and joints[bone] != joint:
             yield Problem((role,), f"{quoted(bone)} is the {joints[bone]}: it can not turn the {joint} as well")
+    yield from _no_roll(arm)
     yield from _modes(arm)
     for path, setting in settings_of(arm):
         yield from _setting(path, setting)
+
+
+def _no_roll(arm: CardArm) -> Iterator[Problem]:
+    for number, role in enumerate(arm.no_roll):
+        path: Path = ("no_roll", number)
+        if role not in ROLL_LEFT_OUT:
+            yield Problem(path, f"{quoted(role)} is no joint that leaves out its roll: {', '.join(ROLL_LEFT_OUT)} can")
+        elif getattr(arm, f"fk_{role}") in ("", getattr(arm, role)):
+            yield Problem(
+                path, f"the {role} can leave its roll out only if another bone, fk_{role}, turns it: name that"
+            )
 
 
 def _twice(arm: CardArm, roles: tuple[str, ...], what: str) -> Iterator[Problem]:

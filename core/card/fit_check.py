@@ -26,6 +26,13 @@ def check_fit(file: CardFile, sketch: RigSketch) -> None:
     refuse((*problems_of(file.card), *misfits(file.card, sketch)), file.places, file.name)
 
 
+def of_another(card: RigCard, rig: str) -> tuple[str, ...]:
+    """A sentence where the card was made of another armature than `rig`, which it may fit all the same."""
+    if card.rig == rig:
+        return ()
+    return (f"the card is of the armature {card.rig!r}, and {rig!r} is looked at by it: what it says may not be meant",)
+
+
 def misfits(card: RigCard, sketch: RigSketch) -> tuple[Problem, ...]:
     """Everything in `card` that does not fit the armature; what is wrong in itself is `check.problems_of`'s."""
     bones = {bone.name: bone for bone in sketch.bones}

@@ -17,6 +17,8 @@ JOINTS = ("clavicle", "upper_arm", "forearm", "hand")
 FK_CONTROLS = ("fk_clavicle", "fk_upper_arm", "fk_forearm", "fk_hand")
 PLACED_CONTROLS = ("hand_hold", "elbow_hold", "elbow_aim")
 BONE_ROLES = (*JOINTS, *FK_CONTROLS, *PLACED_CONTROLS)
+# Joints whose bone may leave its roll to others that share it.
+ROLL_LEFT_OUT = ("upper_arm", "forearm")
 # An arm without these is none.
 NEEDED = ("upper_arm", "forearm", "hand")
 DIALS = ("blend", "isolate", "lift", "stretch")
@@ -76,6 +78,8 @@ class CardArm:
         elbow_aim: what the elbow bends towards while the hand is held.
         modes: those that the rig has.
         blend, isolate, lift, stretch: its dials; None where it has none. `blend` goes from FK to the held hand.
+        no_roll: those of ROLL_LEFT_OUT whose bone points where its control does, by the shortest turn from where it is
+            carried, and leaves the roll about itself to other bones.
     """
 
     arm: str
@@ -95,6 +99,7 @@ class CardArm:
     isolate: Dial | None = None
     lift: Dial | None = None
     stretch: Dial | None = None
+    no_roll: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

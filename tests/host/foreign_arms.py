@@ -43,6 +43,31 @@ def bare_fk_card(armature: Any, units: float = 1.0) -> RigCard:
     return _card(armature, units, lambda side: CardArm(side, **_joints(side), **_own_fk(side), modes=(Mode("none"),)))
 
 
+def sleeved(name: str = "Sleeved") -> Any:
+    """FK bones, and beside each upper arm a bone `sleeve` that tracks the elbow and so leaves out the roll."""
+    armature = _new(name)
+    with _editing(armature) as edit:
+        _torso_and_arms(edit, 1.0)
+        for side in SIDES:
+            source = edit[f"humerus.{side}"]
+            sleeve = _bone(edit, f"sleeve.{side}", source.head, source.tail)
+            sleeve.roll, sleeve.parent = source.roll, source.parent
+    for side in SIDES:
+        track = armature.pose.bones[f"sleeve.{side}"].constraints.new("DAMPED_TRACK")
+        track.target, track.subtarget, track.track_axis = armature, f"ulna.{side}", "TRACK_Y"
+    return armature
+
+
+def sleeved_card(armature: Any, no_roll: tuple[str, ...] = ("upper_arm",)) -> RigCard:
+    """Modes: none. The skin follows the sleeve."""
+
+    def arm(side: str) -> CardArm:
+        joints = {**_joints(side), "upper_arm": f"sleeve.{side}"}
+        return CardArm(side, **joints, **_own_fk(side), modes=(Mode("none"),), no_roll=no_roll)
+
+    return _card(armature, 1.0, arm)
+
+
 def native_ik(
     name: str = "NativeIk", units: float = 1.0, hand_on_chest: bool = False, sides: Sequence[str] = SIDES
 ) -> Any:

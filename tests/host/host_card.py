@@ -251,6 +251,22 @@ def test_the_command_drafts_a_card_that_checks_and_whose_mistakes_it_names(tmp_p
     assert cut.returncode == 2 and cut.stderr.startswith("armwright: card.json: ")
 
 
+def test_a_proof_of_another_armature_than_the_card_s_says_so(tmp_path: Path) -> None:
+    def two() -> None:
+        foreign_arms.bare_fk("Wren")
+        foreign_arms.bare_fk("Wader")
+
+    blend, card = _saved(tmp_path, two), tmp_path / "card.json"
+    assert run("card", blend, "--armature", "Wren", "--out", card).returncode == 0
+    of_its_own = run("proof", blend, "--card", card)
+    assert of_its_own.returncode == 0 and "note:" not in of_its_own.stderr, of_its_own.stderr
+    of_another = run("proof", blend, "--card", card, "--armature", "Wader")
+    assert of_another.returncode == 0, of_another.stderr
+    assert "note: the card is of the armature 'Wren', and 'Wader' is looked at by it" in of_another.stderr
+    checked = run("card", blend, "--armature", "Wader", "--check", card)
+    assert "note: the card is of the armature 'Wren'" in checked.stdout
+
+
 @pytest.mark.parametrize("what", ["no arms", "no armature", "no file", "no blend"])
 def test_the_command_refuses_what_has_no_arms_in_a_sentence(tmp_path: Path, what: str) -> None:
     def make() -> None:

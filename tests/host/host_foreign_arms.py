@@ -136,6 +136,44 @@ def test_a_joint_that_turns_by_half_of_its_control_fails_with_the_other_half(emp
     assert {(check.requirement, check.measure) for check in failed} == {("swing", "hand")}
 
 
+def test_a_bone_that_leaves_out_its_roll_is_measured_without_it_where_the_card_says_so(empty_file: Any) -> None:
+    from armwright.core.motion.sweeps import fk_sweep
+    from armwright.core.proof.run_plan import SWEEP_FRAMES
+
+    armature = made.sleeved()
+    said = proved(armature, made.sleeved_card(armature))
+    swung = [check for check in said.checks if check.requirement == "swing" and check.verdict != "not_applicable"]
+    assert {(check.measure, check.verdict) for check in swung} == {
+        (joint, "pass") for joint in ("clavicle", "upper-arm", "forearm", "hand")
+    }
+    unsaid = proved(armature, made.sleeved_card(armature, no_roll=()))
+    check = the_check(unsaid, "swing", "fk-sweep", "upper-arm", "L", "none")
+    # The host's XYZ order turns about X first, about the axes that stay; the roll is the turn's part about its own Y.
+    turns = Rotation.from_euler("xyz", fk_sweep(SWEEP_FRAMES).upper_arm).as_quat()
+    roll = 2.0 * np.degrees(np.abs(np.arctan2(turns[:, 1], turns[:, 3])))
+    roll = np.minimum(roll, 360.0 - roll)
+    assert check.verdict == "fail" and check.value == pytest.approx(roll.max(), abs=1e-2)
+    assert "name upper_arm in the card's no_roll" in check.note
+    assert roll.max() > 10.0
+
+
+def test_a_bone_that_should_leave_out_its_roll_and_does_not_fails_by_the_roll(empty_file: Any) -> None:
+    from armwright.core.motion.sweeps import fk_sweep
+    from armwright.core.proof.run_plan import SWEEP_FRAMES
+
+    armature = made.sleeved()
+    for side in made.SIDES:
+        bone = armature.pose.bones[f"sleeve.{side}"]
+        bone.constraints.remove(bone.constraints[0])
+        copy = bone.constraints.new("COPY_ROTATION")
+        copy.target, copy.subtarget = armature, f"humerus.{side}"
+    check = the_check(proved(armature, made.sleeved_card(armature)), "swing", "fk-sweep", "upper-arm", "L", "none")
+    turns = Rotation.from_euler("xyz", fk_sweep(SWEEP_FRAMES).upper_arm).as_quat()
+    roll = 2.0 * np.degrees(np.abs(np.arctan2(turns[:, 1], turns[:, 3])))
+    assert check.verdict == "fail"
+    assert check.value == pytest.approx(np.minimum(roll, 360.0 - roll).max(), abs=1e-2)
+
+
 def test_the_slide_of_native_ik_is_what_stepping_the_host_shows(empty_file: Any) -> None:
     import bpy
 
