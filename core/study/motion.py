@@ -81,8 +81,11 @@ class StudyMotion:
         return len(self.torso)
 
 
-def checked(motion: StudyMotion) -> StudyMotion:
-    """`motion`, or MotionError with what is wrong: a rate, a length, a number of frames, a value that is no number."""
+def checked(motion: StudyMotion, *, stretches: bool = False) -> StudyMotion:
+    """`motion`, or MotionError with what is wrong: a rate, a length, a number of frames, a value that is no number.
+
+    `stretches`: whether the arms are a rig's own, whose segments may have any length at any time.
+    """
     if not (np.isfinite(motion.rate) and SLOWEST <= motion.rate <= FASTEST):
         raise MotionError(
             f"{motion.name}: {motion.rate:g} frames a second is no rate of a recording: give {SLOWEST:g} to {FASTEST:g}"
@@ -114,7 +117,8 @@ def checked(motion: StudyMotion) -> StudyMotion:
         for first, second, name in (("shoulder", "elbow", "upper arm"), ("elbow", "wrist", "forearm")):
             sizes = np.linalg.norm(getattr(arm, second) - getattr(arm, first), axis=1)
             middle = float(np.median(sizes))
-            if middle <= 0.0 or float(np.quantile(np.abs(sizes / middle - 1.0), 0.95)) > LENGTH_SPREAD:
+            spread = float(np.quantile(np.abs(sizes / middle - 1.0), 0.95)) if middle > 0.0 else np.inf
+            if spread > LENGTH_SPREAD and not (stretches and middle > 0.0):
                 raise MotionError(
                     f"{motion.name}, arm {arm.arm}: the {name} changes its length by more than "
                     f"{100 * LENGTH_SPREAD:.0f} % in some of the frames: the joints named are not those of one arm"

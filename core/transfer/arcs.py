@@ -66,7 +66,9 @@ def base_settings(geometry: ArmGeometry, torso: Array, root: Array, dials: dict[
     count = len(torso)
     zero, one = np.zeros(count), np.ones(count)
     carried = torso @ rigid_inverse(geometry.torso)
-    back = geometry.forearm[:3, 3] - 0.75 * (geometry.upper_length + geometry.forearm_length) * geometry.upper_arm[:3, 2]
+    back = (
+        geometry.forearm[:3, 3] - 0.75 * (geometry.upper_length + geometry.forearm_length) * geometry.upper_arm[:3, 2]
+    )
     elbow = geometry.upper_arm.copy()
     elbow[:3, 3] = geometry.forearm[:3, 3]
     kept = {name: np.full(count, dials.get(name, 0.0)) for name in KEPT}
@@ -113,7 +115,13 @@ def runs_of(hands: list[HandHold], elbows: list[ElbowHold], count: int) -> tuple
 
 
 def arcs(
-    geometry: ArmGeometry, base: ArmSettings, arm: MappedArm, turns: Turns, runs: tuple[Run, ...], goals: Array, blend: int
+    geometry: ArmGeometry,
+    base: ArmSettings,
+    arm: MappedArm,
+    turns: Turns,
+    runs: tuple[Run, ...],
+    goals: Array,
+    blend: int,
 ) -> Arcs:
     """Settings of one arm that follow `turns` and hold what `runs` say.
 
@@ -148,7 +156,12 @@ def arcs(
 
 
 def _swung(
-    g: ArmGeometry, base: ArmSettings, arm: MappedArm, turns: Turns, upper: Array | None = None, fore: Array | None = None
+    g: ArmGeometry,
+    base: ArmSettings,
+    arm: MappedArm,
+    turns: Turns,
+    upper: Array | None = None,
+    fore: Array | None = None,
 ) -> ArmPose:
     """The pose with the recorded directions at the rig's own lengths, times factors (N,)."""
     rest = solve(g, base)
@@ -199,7 +212,10 @@ def _held(g: ArmGeometry, settings: ArmSettings, swinging: ArmPose, runs: tuple[
             along = unit(goals[rows, :3, 3] - swinging.shoulder[rows])
             side = unit(np.cross(along, swinging.upper_arm[rows, :, 0]))
             joints = Joints(
-                *(getattr(swinging, name)[rows] for name in ("shoulder", "elbow", "wrist", "upper_arm", "forearm", "hand"))
+                *(
+                    getattr(swinging, name)[rows]
+                    for name in ("shoulder", "elbow", "wrist", "upper_arm", "forearm", "hand")
+                )
             )
             out["aim"][rows] = placed_aim(g, joints, goals[rows, :3, 3], side, settings.aim[rows])
     held = ArmSettings(**out)
@@ -251,7 +267,12 @@ def _picked(which: NDArray[np.bool_], one: ArmPose, other: ArmPose) -> ArmPose:
 
 
 def _joined(
-    g: ArmGeometry, held: ArmSettings, free: ArmSettings, target: ArmPose, runs: tuple[Run, ...], in_hold: NDArray[np.bool_]
+    g: ArmGeometry,
+    held: ArmSettings,
+    free: ArmSettings,
+    target: ArmPose,
+    runs: tuple[Run, ...],
+    in_hold: NDArray[np.bool_],
 ) -> ArmSettings:
     """FK where nothing is held, the holds elsewhere; between holds they wait where the next one, or the last, is."""
     out = {item.name: getattr(free, item.name).copy() for item in fields(ArmSettings)}

@@ -103,7 +103,9 @@ def held_phases(phases: tuple[Phase, ...], arms: tuple[str, ...], notes: list[st
     """
     found = _long([phase for phase in phases if phase.kind == HELD and phase.arm in arms], notes)
     things = sorted({phase.on for phase in found if phase.on not in arms})
-    notes += [f"{name!r} is no hand: the hand goes along with it by its recorded joints, held by nothing" for name in things]
+    notes += [
+        f"{name!r} is no hand: the hand goes along with it by its recorded joints, held by nothing" for name in things
+    ]
     frames: dict[tuple[str, str], int] = {}
     for phase in found:
         if phase.on in arms:
@@ -186,7 +188,9 @@ def _grouped(arm: MappedArm, group: list[Phase], hand: Array, blend: int) -> Han
             part = _still(phase.first, phase.last, WORLD, end)
         parts.append(part)
         end = part.poses[-1]
-    fields = {name: np.concatenate([getattr(part, name) for part in parts]) for name in ("poses", "pivot", "place", "rolls")}
+    fields = {
+        name: np.concatenate([getattr(part, name) for part in parts]) for name in ("poses", "pivot", "place", "rolls")
+    }
     return HandHold(group[0].first, group[-1].last, WORLD, **fields)
 
 
@@ -205,7 +209,13 @@ def _roll(arm: MappedArm, phase: Phase, hand: Array, start: Array | None, blend:
     poses[:, :3, :3], poses[:, :3, 3] = turns, place - turns @ pivot
     count = len(rows)
     return HandHold(
-        phase.first, phase.last, WORLD, poses, np.tile(pivot, (count, 1)), np.tile(place, (count, 1)), np.ones(count, bool)
+        phase.first,
+        phase.last,
+        WORLD,
+        poses,
+        np.tile(pivot, (count, 1)),
+        np.tile(place, (count, 1)),
+        np.ones(count, bool),
     )
 
 

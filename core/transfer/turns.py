@@ -99,9 +99,9 @@ def blended(turns: Turns, rows: NDArray[np.intp], share: Array, delta: tuple[Arr
     out = {}
     for name, turn in zip(("upper_arm", "forearm", "hand"), delta, strict=True):
         values = getattr(turns, name).copy()
-        part = slerp_matrices(np.broadcast_to(np.eye(3), (len(rows), 3, 3)), np.broadcast_to(turn, (len(rows), 3, 3)), share)
+        part = slerp_matrices(
+            np.broadcast_to(np.eye(3), (len(rows), 3, 3)), np.broadcast_to(turn, (len(rows), 3, 3)), share
+        )
         values[rows] = part @ values[rows]
         out[name] = values
     return replace(turns, **out)
-
-

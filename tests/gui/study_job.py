@@ -36,6 +36,11 @@ def _override() -> Any:
     return bpy.context.temp_override(window=bpy.context.window_manager.windows[0], area=area, region=region)
 
 
+def _runs(operator: str) -> bool:
+    window = bpy.context.window_manager.windows[0]
+    return any(item.bl_idname == f"ARMWRIGHT_OT_{operator}" for item in window.modal_operators)
+
+
 def _keys() -> list[tuple[str, int, int]]:
     from armwright.addon.convert_write import curve_bag
 
@@ -92,13 +97,13 @@ def _steps() -> Iterator[float]:
     window.event_simulate(type="ESC", value="PRESS")
     window.event_simulate(type="ESC", value="RELEASE")
     yield 1.0
-    OUTCOME["esc_stops_the_study"] = len(state.phases) == 0 and not any(
-        operator.bl_idname == "ARMWRIGHT_OT_run_study" for operator in window.modal_operators
-    )
+    OUTCOME["esc_stops_the_study"] = len(state.phases) == 0 and not _runs("run_study")
     with _override():
         bpy.ops.armwright.run_study("INVOKE_DEFAULT")
-    while not len(state.phases):
+    for _ in range(600):
         yield 0.2
+        if not _runs("run_study"):
+            break
     OUTCOME["phases"] = [f"{line.words} {line.first}-{line.last}" for line in state.phases if line.holdable]
     OUTCOME["figures"] = [state.reach, state.torso]
     yield 0.5
@@ -116,7 +121,7 @@ def _steps() -> Iterator[float]:
         bpy.ops.armwright.hold_phases("INVOKE_DEFAULT", True)
     for _ in range(400):
         yield 0.2
-        if not any(operator.bl_idname == "ARMWRIGHT_OT_hold_phases" for operator in window.modal_operators):
+        if not _runs("hold_phases"):
             break
     OUTCOME["held"] = _keys() != before
     yield 1.0

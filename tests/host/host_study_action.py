@@ -160,6 +160,18 @@ def test_the_hands_end_is_its_longest_finger_and_not_what_it_holds(empty_file: A
     assert np.linalg.norm(left.tip - left.wrist, axis=1) == pytest.approx(np.full(motion.frames, expected), rel=1e-4)
 
 
+def test_an_arm_of_a_rig_that_stretches_far_is_an_arm_all_the_same(wren: Any) -> None:
+    from armwright.addon.rig import read_record
+
+    set_in_motion(wren)
+    dials = wren.pose.bones[read_record(wren).bone("L", "dials")]
+    for frame, value in ((1, 1.0), (LAST // 2, 1.6), (LAST, 1.0)):
+        dials["upper_length"] = value
+        dials.keyframe_insert('["upper_length"]', frame=frame)
+    arm = read(wren).arms[0]
+    assert np.ptp(np.linalg.norm(arm.elbow - arm.shoulder, axis=1)) / arm.length > 0.25
+
+
 def test_things_are_read_where_they_are_shown(wren: Any) -> None:
     import bpy
 
