@@ -96,7 +96,8 @@ def torso_words(result: Study) -> str:
     """The torso's ranges, degrees."""
     torso = result.torso
     ranges = (("tilt", torso.tilt), ("side", torso.side), ("twist", torso.twist))
-    return "Torso: " + ", ".join(f"{name} {item.least:.0f}..{item.most:.0f}°" for name, item in ranges)
+    # It just fits into the sidebar at its default width.
+    return "Torso: " + ", ".join(f"{name} {item.least:.0f}..{item.most:.0f}" for name, item in ranges) + "°"
 
 
 def jump(state: Any, context: bpy.types.Context) -> None:

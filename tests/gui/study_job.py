@@ -23,7 +23,7 @@ OUTCOME: dict[str, Any] = {}
 # Of the view: what it looks at, from how far, and the turns of its camera.
 LOOKS_AT, DISTANCE, TURNS = (0.0, -0.1, 1.1), 4.2, (1.35, 0.0, 0.55)
 # Of the action, the frames on the ladder: each is drawn, which takes a software display half a second.
-FIRST, LAST = 400, 480
+FIRST, LAST = 424, 454
 
 
 def _area(kind: str = "VIEW_3D") -> Any:

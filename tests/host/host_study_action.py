@@ -165,11 +165,11 @@ def test_an_arm_of_a_rig_that_stretches_far_is_an_arm_all_the_same(wren: Any) ->
 
     set_in_motion(wren)
     dials = wren.pose.bones[read_record(wren).bone("L", "dials")]
-    for frame, value in ((1, 1.0), (LAST // 2, 1.6), (LAST, 1.0)):
+    for frame, value in ((1, 1.0), (LAST // 2, 1.0), (LAST, 4.0)):
         dials["upper_length"] = value
         dials.keyframe_insert('["upper_length"]', frame=frame)
     arm = read(wren).arms[0]
-    assert np.ptp(np.linalg.norm(arm.elbow - arm.shoulder, axis=1)) / arm.length > 0.25
+    assert np.ptp(np.linalg.norm(arm.elbow - arm.shoulder, axis=1)) > arm.length
 
 
 def test_things_are_read_where_they_are_shown(wren: Any) -> None:
