@@ -8,6 +8,7 @@ keys are sorted, so equal data gives equal bytes. A stranger's file becomes plai
 from __future__ import annotations
 
 import dataclasses
+import difflib
 import functools
 import json
 import math
@@ -232,12 +233,18 @@ def _read_object(cls: Any, value: Any, may_omit: bool) -> Any:
     hints = _hints(cls)
     for name in value:
         if name not in hints:
-            raise _Misfit(f"unknown field {_show(name)}; known are {', '.join(hints)}")
+            raise _Misfit(f"unknown field {_show(name)}{_nearest(name, hints)}; known are {', '.join(hints)}")
     needed = _required(cls) if may_omit else hints
     for name in hints:
         if name in needed and name not in value:
             raise _Misfit(f'the field "{name}" is missing')
     return cls(**{name: _step(_read, f".{name}", hints[name], item, may_omit) for name, item in value.items()})
+
+
+def _nearest(name: str, known: Iterable[str]) -> str:
+    """ ", perhaps "elbow" is meant"; "" where nothing that is known looks like `name`."""
+    like = difflib.get_close_matches(name[:80], known, 1)
+    return f', perhaps "{like[0]}" is meant' if like else ""
 
 
 def _scalar(hint: Any, value: Any) -> Any:

@@ -35,6 +35,10 @@ class CardError(ArmwrightError):
     """A rig card is malformed, or does not fit the armature that it is of."""
 
 
+class SheetError(ArmwrightError):
+    """A requirement sheet is malformed, or what it names is missing or has changed."""
+
+
 class HostError(ArmwrightError):
     """The host's file, object or mode does not allow the operation."""
 

@@ -1,11 +1,11 @@
-"""What is wrong with a card: found all together and said a line each, with the place in the file."""
+"""What is wrong with a file that people edit: found all together and said a line each, with the place in the file."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..errors import CardError
+from ..errors import ArmwrightError, CardError
 from .places import Path, Places, written
 
 # More than these say nothing new to somebody who has a card to correct.
@@ -15,7 +15,7 @@ MOST_SAID = 20
 @dataclass(frozen=True)
 class Problem:
     """Attributes:
-    path: of the field that is wrong, such as `("arms", 0, "hand")`; empty for the whole card.
+    path: of the field that is wrong, such as `("arms", 0, "hand")`; empty for the whole file.
     what: what is wrong with it and what to do.
     """
 
@@ -27,8 +27,13 @@ class Problem:
         return f"{written(self.path)}: {self.what}" if self.path else self.what
 
 
-def refuse(problems: Sequence[Problem], places: Places | None = None, name: str = "") -> None:
-    """Raise CardError with a line for each of the problems, up to MOST_SAID; nothing where there are none.
+def refuse(
+    problems: Sequence[Problem],
+    places: Places | None = None,
+    name: str = "",
+    error: type[ArmwrightError] = CardError,
+) -> None:
+    """Raise `error` with a line for each of the problems, up to MOST_SAID; nothing where there are none.
 
     `places` and `name` are of the file that the card was read from.
     """
@@ -39,4 +44,4 @@ def refuse(problems: Sequence[Problem], places: Places | None = None, name: str 
     lines = [places.put(problem.sentence(), name) for problem in ordered[:MOST_SAID]]
     if len(ordered) > MOST_SAID:
         lines.append(f"and {len(ordered) - MOST_SAID} more")
-    raise CardError("\n".join(lines))
+    raise error("\n".join(lines))

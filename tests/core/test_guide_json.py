@@ -64,7 +64,11 @@ HOSTILE: list[tuple[str, str | bytes, str]] = [
     ("no arms", _edit(lambda d: d.pop("arms")), '"arms" is missing'),
     ("arms null", _edit(lambda d: d.update(arms=None)), "arms: expected a list, found null"),
     ("no elbow", _edit(lambda d: d["arms"][0].pop("elbow")), r'arms\[0\] \("L"\): the field "elbow" is missing'),
-    ("misspelt", _edit(lambda d: d["arms"][0].update(elbo=1)), 'unknown field "elbo"; known are side, clavicle'),
+    (
+        "misspelt",
+        _edit(lambda d: d["arms"][0].update(elbo=1)),
+        'unknown field "elbo", perhaps "elbow" is meant; known are side, clavicle',
+    ),
     ("two numbers", _edit(lambda d: d["arms"][0].update(elbow=[1, 2])), r"\.elbow: expected 3 items, found 2"),
     ("text", _edit(lambda d: d["arms"][0]["elbow"].__setitem__(1, "2")), r"\.elbow\[1\]: expected a number"),
     ("NaN", _edit(lambda d: d["arms"][0]["elbow"].__setitem__(1, math.nan)), r"\.elbow\[1\]: expected a finite"),
