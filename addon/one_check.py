@@ -32,15 +32,23 @@ class Again:
     tracks: Tracks
 
 
-def again(subject: Subject, check: Check, stage: sample.Stage, seed: int, recorded: Clip | None = None) -> Again:
+def again(
+    subject: Subject,
+    check: Check,
+    stage: sample.Stage,
+    seed: int,
+    recorded: Clip | None = None,
+    runs: Sequence[RunSpec] | None = None,
+) -> Again:
     """Measure `check` of an earlier proof of this rig again, on a stage that `sample.borrowed` gives.
 
     Args:
         seed, recorded: those of the proof.
+        runs: what it played; None for everything.
 
     Raises ProofError for a check whose run is not a played one, or is not among the runs of that proof.
     """
-    spec = run_of(check, planned_runs(standard_motions(seed, recorded)))
+    spec = run_of(check, planned_runs(standard_motions(seed, recorded)) if runs is None else runs)
     arm_run = next((made for made in run(subject, spec, stage) if made.arm == check.arm), None)
     if arm_run is None:
         raise ProofError(f"{check.id}: the rig has no arm {check.arm}; it has: {', '.join(subject.arms)}")

@@ -18,7 +18,7 @@ from ..core.motion.recorded import recorded_clip
 from ..core.proof import verdicts
 from ..core.proof.order_margin import order_margins
 from ..core.proof.results import Check, MadeWith, Results, Trace
-from ..core.proof.run_plan import evaluated_frames, planned_runs, standard_motions
+from ..core.proof.run_plan import RunSpec, evaluated_frames, planned_runs, standard_motions
 from ..core.version import ARMWRIGHT
 from . import findings, prove_switch, sample
 from .prove_runs import run
@@ -50,18 +50,50 @@ def made_with(name: str = "", recording: bytes = b"") -> MadeWith:
     )
 
 
-def prove(
-    subject: Subject, recorded: Clip | None = None, seed: int = 1, made: MadeWith | None = None
-) -> Iterator[Progress | Results]:
-    """Run the whole proof: progress after each run, the results last; the file is as before whenever it ends.
+@dataclass(frozen=True)
+class Scope:
+    """What a proof looks at.
 
-    `made` is what the results say that they were made with; None for no recording.
+    Attributes:
+        motions: whose rotation orders are looked at.
+        runs: what is played, on all arms at once.
+        switching: arms whose changes of what is held are made.
+        middle: the motion in whose middle they are made.
+        is_asked: whether a check counts; the others are dropped.
     """
+
+    motions: tuple[Clip, ...]
+    runs: tuple[RunSpec, ...]
+    switching: tuple[str, ...]
+    middle: Clip
+    is_asked: Callable[[Check], bool] = lambda check: True
+
+
+def whole(subject: Subject, recorded: Clip | None, seed: int) -> Scope:
+    """Everything."""
     motions = standard_motions(seed, recorded)
-    runs = planned_runs(motions)
+    return Scope(motions, planned_runs(motions), subject.arms, recorded or motions[0])
+
+
+def prove(
+    subject: Subject,
+    recorded: Clip | None = None,
+    seed: int = 1,
+    made: MadeWith | None = None,
+    scope: Scope | None = None,
+) -> Iterator[Progress | Results]:
+    """Run a proof: progress after each run, the results last; the file is as before whenever it ends.
+
+    `made` is what the results say that they were made with; None for no recording. `scope` is what to look at; None
+    for everything, with `recorded` as one of the motions.
+    """
+    scope = whole(subject, recorded, seed) if scope is None else scope
+    motions, runs = scope.motions, scope.runs
     frames, done = evaluated_frames(runs), 0
-    total = frames + prove_switch.most_changes(subject)
-    found: list[Check] = [check for arm in subject.arms for check in verdicts.not_applicable(arm)]
+    total = frames + prove_switch.most_changes(subject, scope.switching)
+    found: list[Check] = [
+        check for arm in subject.arms for check in verdicts.not_applicable(arm) if scope.is_asked(check)
+    ]
     traces: tuple[Trace, ...] = ()
     seconds = 0.0
     lengths = [item.upper_length + item.forearm_length for item in subject.geometries.values()]
@@ -72,18 +104,18 @@ def prove(
             arm_runs = run(subject, spec, stage)
             seconds += time.perf_counter() - start
             for arm_run in arm_runs:
-                checks, kept = verdicts.checks(spec, arm_run)
+                checks, kept = _asked(scope, *verdicts.checks(spec, arm_run))
                 found += checks
                 traces = verdicts.keep((*traces, *kept), found)
             done += spec.clip.frames
             yield Progress(done, total, f"{spec.motion}, {spec.case.mode}")
         pending: tuple[Trace, ...] = ()
-        for change in prove_switch.switch_runs(subject, stage, recorded or motions[0], seed):
+        for change in prove_switch.switch_runs(subject, stage, scope.middle, seed, scope.switching):
             if change is None:
                 done += 1
                 yield Progress(done, total, "changes of what is held")
                 continue
-            checks, kept = verdicts.switch_checks(change)
+            checks, kept = _asked(scope, *verdicts.switch_checks(change))
             found += checks
             pending += kept
         traces = verdicts.keep((*traces, *pending), found)
@@ -108,14 +140,22 @@ def prove_whole(
     seed: int = 1,
     report: Callable[[Progress], None] | None = None,
     made: MadeWith | None = None,
+    scope: Scope | None = None,
 ) -> Results:
     """`prove` from beginning to end."""
-    for step in prove(subject, recorded, seed, made):
+    for step in prove(subject, recorded, seed, made, scope):
         if isinstance(step, Results):
             return step
         if report is not None:
             report(step)
     raise AssertionError("a proof ends with its results")
+
+
+def _asked(scope: Scope, checks: tuple[Check, ...], kept: tuple[Trace, ...]) -> tuple[list[Check], list[Trace]]:
+    """Those that count, with their traces."""
+    asked = [check for check in checks if scope.is_asked(check)]
+    names = {check.id for check in asked}
+    return asked, [trace for trace in kept if trace.check in names]
 
 
 def recorded_clip_of(text: bytes, frames: int = 240) -> Clip:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -67,22 +67,25 @@ class _Gathered:
 Found = dict[tuple[Case, str, str], _Gathered]
 
 
-def most_changes(subject: Subject) -> int:
-    """How many changes `switch_runs` makes at most."""
+def most_changes(subject: Subject, arms: Sequence[str] | None = None) -> int:
+    """How many changes `switch_runs` makes at most on `arms`; None for all."""
+    arms = subject.arms if arms is None else arms
     count = SPACES + (len(subject.arms) > 2)
     spaces_walked = len(_space_cases()) * count * (count - 1)
-    return (1 + changes.POSES) * len(subject.arms) * (len(changes.dial_walk()) + spaces_walked)
+    return (1 + changes.POSES) * len(arms) * (len(changes.dial_walk()) + spaces_walked)
 
 
-def switch_runs(subject: Subject, stage: Stage, clip: Clip, seed: int) -> Iterator[SwitchRun | None]:
-    """Make every change in the rest pose and in the middle of `clip`, on every arm.
+def switch_runs(
+    subject: Subject, stage: Stage, clip: Clip, seed: int, arms: Sequence[str] | None = None
+) -> Iterator[SwitchRun | None]:
+    """Make every change in the rest pose and in the middle of `clip`, on each of `arms`; None for all.
 
     Yields None after each change, and a change's run once it has been made in all its poses. The rig's spaces are as
     before afterwards; its pose is not.
     """
     for poses in (make_clip(switch.REST, 1), changes.mid_motion(clip)):
         tracks = _tracks(subject, poses)
-        for arm in subject.arms:
+        for arm in subject.arms if arms is None else arms:
             found: Found = defaultdict(_Gathered)
             reader = host.PoseReader(
                 subject.armature, stage.layer, [subject.record.bone(arm, role) for role in switch.ROLES]

@@ -23,6 +23,7 @@ from ..core.proof.report import figures
 from ..core.proof.report.camera import Camera, blades, camera
 from ..core.proof.report.shot import Shot, worth_a_picture
 from ..core.proof.results import Check, Results, Trace
+from ..core.proof.run_plan import RunSpec
 from . import any_arm, host, one_check, sample
 from .any_arm_rig import AnySubject, kept_settings
 from .subjects import Subject
@@ -45,10 +46,12 @@ def worst_pictures(
     results: Results,
     recorded: Clip | None = None,
     report: Callable[[int, int], None] | None = None,
+    runs: Sequence[RunSpec] | None = None,
 ) -> tuple[Shot, ...]:
     """Pictures of what is worst in `results`, which are of `subject`; the file is as before afterwards.
 
-    `recorded` is the proof's. `report` is called with the number of pictures done and of all.
+    `recorded` is the proof's, and `runs` what it played; None for everything. `report` is called with the number of
+    pictures done and of all.
 
     Raises ProofError where a check can not be measured again, HostError where the host can not render.
     """
@@ -62,7 +65,7 @@ def worst_pictures(
         for item in meshes:
             stage.scene.collection.objects.link(item)
         for number, check in enumerate(chosen):
-            again = _again(subject, check, stage, results.seed, recorded)
+            again = _again(subject, check, stage, results.seed, recorded, runs)
             sample.pose(stage, again.tracks, check.worst_frame)
             shot = _shot(subject, check, again.trace, stage, meshes, lengths[check.arm])
             shots += [shot] if shot is not None else []
@@ -72,11 +75,16 @@ def worst_pictures(
 
 
 def _again(
-    subject: Subject | AnySubject, check: Check, stage: sample.Stage, seed: int, recorded: Clip | None
+    subject: Subject | AnySubject,
+    check: Check,
+    stage: sample.Stage,
+    seed: int,
+    recorded: Clip | None,
+    runs: Sequence[RunSpec] | None,
 ) -> one_check.Again:
     if isinstance(subject, AnySubject):
         return any_arm.again_card(subject.armature, subject.card, check, stage, seed, recorded)
-    return one_check.again(subject, check, stage, seed, recorded)
+    return one_check.again(subject, check, stage, seed, recorded, runs)
 
 
 def _moved_meshes(armature: bpy.types.Object) -> list[bpy.types.Object]:

@@ -8,6 +8,10 @@ from typing import Any
 
 from ...core.errors import FitError, HostError
 from ...core.guide import Guide
+from ...core.options import ArmOptions
+from ...core.sheet import sheet_toml
+from ...core.sheet.model import Sheet
+from ...core.sheet.turn_on import TurnedOn, turned_on
 from . import plan as plan_command
 from .text_files import write_text
 
@@ -43,6 +47,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--guide or --stature from the joints that they were built from, which brings them to this version."
     )
     command.add_argument("--root", default="", metavar="BONE", help="its bone outside the torso; holds refer to it")
+    command.add_argument(
+        "--sheet", type=Path, default=None, metavar="SHEET.toml", help="turn on what this requirement sheet needs"
+    )
     skin = command.add_mutually_exclusive_group()
     skin.add_argument("--bind", action="store_true", help="bind the visible meshes by the host's automatic weights")
     skin.add_argument(
@@ -72,18 +79,18 @@ def run(options: argparse.Namespace) -> int:
     from ...core.bind.mapping import read_mapping
     from ...core.guide_check import check_guide
     from ...core.hand_proportions import with_hands
-    from ...core.options import ArmOptions
     from ...core.plan import json as plan_json
     from ...core.stature import guide_from_stature
     from .. import bind, girths, hand_poses
     from .. import build as building
-    from . import files
+    from . import files, sheet_build
 
+    sheet = None if options.sheet is None else sheet_toml.read(options.sheet).sheet
     mapping = read_mapping(Path(options.keep_weights)) if options.keep_weights else None
     files.open_input(options.input)
     armed = _with_arms(options)
     if armed is not None:
-        return _again(options, armed)
+        return _again(options, armed, sheet)
     files.in_metres(options.input, options.unit)
     name = options.name or options.input.stem
     armature = None
@@ -98,19 +105,22 @@ def run(options: argparse.Namespace) -> int:
         guide = guide if armature is None else building.sized_for(armature, guide)
     else:
         guide = _from_meshes(name, armature)
-    if options.guide is None and options.fingers:
+    asks_fingers = sheet is not None and any(arm.need("fingers") for arm in sheet.arms)
+    if options.guide is None and (options.fingers or asks_fingers):
         guide = with_hands(guide)
     if options.hand_poses and not any(arm.fingers for arm in guide.arms):
         raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
     for warning in check_guide(guide):
         print(f"note: {warning}")
     guide = girths.measured(guide, armature, bpy.data.objects)
+    turned = None if sheet is None else _turned_on(sheet, guide, ArmOptions(), again=False)
+    arm_options = ArmOptions() if turned is None else turned.options
     if armature is None:
-        plan = plan_arms(guide, ArmOptions())
+        plan = plan_arms(guide, arm_options)
         armature = building.build_new(plan, name)
     else:
         files.show_scene_of(armature)
-        plan = plan_arms(guide, ArmOptions(), building.attachment_to(armature, options.torso, options.root))
+        plan = plan_arms(guide, arm_options, building.attachment_to(armature, options.torso, options.root))
         building.build(armature, plan)
     if options.bind or options.keep_weights is not None:
         meshes = [item for item in bpy.context.view_layer.objects if item.type == "MESH" and item.visible_get()]
@@ -121,10 +131,19 @@ def run(options: argparse.Namespace) -> int:
     if options.hand_poses:
         made = hand_poses.make_hand_poses(armature)
         print(f"pose assets: {', '.join(action.name for action in made)}")
+    done = True
+    if sheet is not None and turned is not None:
+        sheet_build.set_dials(armature, turned)
+        done = sheet_build.answer(options.sheet.name, [*turned.said, *sheet_build.add_things(armature, sheet)])
     files.save_blend(options.out)
     write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
     print(f"{options.out}: {armature.name!r} has {len(guide.arms)} arms; plan.json is beside it")
-    return 0
+    return 0 if done else 1
+
+
+def _turned_on(sheet: Sheet, guide: Guide, options: ArmOptions, *, again: bool) -> TurnedOn:
+    arms = [arm.id for arm in guide.arms]
+    return turned_on(sheet, arms, [arm.id for arm in guide.arms if arm.fingers], options, again)
 
 
 def _with_arms(options: argparse.Namespace) -> Any:
@@ -142,7 +161,7 @@ def _with_arms(options: argparse.Namespace) -> Any:
     return files.choose_armature(None, with_arms=True)
 
 
-def _again(options: argparse.Namespace, armature: Any) -> int:
+def _again(options: argparse.Namespace, armature: Any, sheet: Sheet | None) -> int:
     """Build arms that are there again, save."""
     from ...core import guide_json
     from ...core.guide_check import check_guide
@@ -151,7 +170,7 @@ def _again(options: argparse.Namespace, armature: Any) -> int:
     from .. import build as building
     from .. import rebuild_plan, rig
     from ..rebuild import rebuild
-    from . import files
+    from . import files, sheet_build
 
     files.show_scene_of(armature)
     record = rig.read_record(armature)
@@ -162,15 +181,20 @@ def _again(options: argparse.Namespace, armature: Any) -> int:
         guide = building.sized_for(armature, guide_from_stature(options.stature, options.name or record.name))
     for warning in check_guide(guide):
         print(f"note: {warning}")
-    plan = rebuild_plan.plan_again(armature, guide, torso=options.torso, root=options.root)
+    turned = None if sheet is None else _turned_on(sheet, guide, rebuild_plan.options_of(record), again=True)
+    arm_options = None if turned is None else turned.options
+    plan = rebuild_plan.plan_again(armature, guide, arm_options, options.torso, options.root)
     done = rebuild(armature, plan)
     for note in done.notes:
         print(f"note: {note}")
+    whole = True
+    if sheet is not None and turned is not None:
+        whole = sheet_build.answer(options.sheet.name, [*turned.said, *sheet_build.add_things(armature, sheet)])
     files.save_blend(options.out)
     write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
     said = "were built again" if done.changed else "are up to date"
     print(f"{options.out}: the arms of {armature.name!r} {said}; plan.json is beside it")
-    return 0
+    return 0 if whole else 1
 
 
 def _from_meshes(name: str, armature: Any) -> Guide:

@@ -24,6 +24,13 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument(
         "--card", type=Path, default=None, metavar="F", help="rig card of arms that were built elsewhere"
     )
+    command.add_argument(
+        "--sheet",
+        type=Path,
+        default=None,
+        metavar="SHEET.toml",
+        help="prove what this requirement sheet asks, under its recorded motion; a line that nothing proves fails",
+    )
     command.add_argument("--seed", type=int, default=1, help="of the random motions (default: %(default)s)")
     command.add_argument("--json", type=Path, default=None, metavar="F", help="write results.json")
     command.add_argument("--junit", type=Path, default=None, metavar="F", help="write JUnit XML")
@@ -62,8 +69,9 @@ def run_one(options: argparse.Namespace) -> int:
     from ...core.proof.report import history as history_words
     from ...core.proof.report.table import table
     from .. import any_arm, any_arm_rig, card_sketch, prove, subjects
-    from . import files
+    from . import files, sheet_proof
 
+    asked = sheet_proof.read(options)
     earlier = baseline.read(options)
     given = None if options.card is None else card_json.read_file(options.card)
     card = None if given is None else given.card
@@ -86,31 +94,35 @@ def run_one(options: argparse.Namespace) -> int:
             raise MotionError(f"there is no file {str(options.motion)!r}: check the path")
         recording = options.motion.read_bytes()
         recorded, made = prove.recorded_clip_of(recording), prove.made_with(options.motion.name, recording)
-    bar = ProgressLine()
+    bar, scope = ProgressLine(), None
     if card is None:
         subject = subjects.subject_of(armature)
+        if asked is not None:
+            recorded, made = asked.clip, asked.made
+            scope = sheet_proof.scope_of(asked, subject)
         if earlier is not None:
             # Before the work, which takes a minute.
             history.check_same_rig(earlier, armature.name, subject.arms)
-        results = prove.prove_whole(subject, recorded, options.seed, bar.show, made)
+        results = prove.prove_whole(subject, recorded, options.seed, bar.show, made, scope)
     else:
         subject = any_arm_rig.subject_of_card(armature, card)
         if earlier is not None:
             history.check_same_rig(earlier, armature.name, tuple(arm.arm for arm in card.arms))
         results = any_arm.prove_card_whole(armature, card, recorded, options.seed, bar.show, made)
-    shots = () if options.html is None or options.no_pictures else shots_of(subject, results, recorded, bar)
+    shots = () if options.html is None or options.no_pictures else shots_of(subject, results, recorded, bar, scope)
     bar.end()
     compared = None if earlier is None else history.compare(earlier, results, options.growth)
     write_results(results, options.json, options.junit, options.html, shots=shots, compared=compared)
     print(table(results))
     if compared is not None:
         print(history_words.text(compared))
+    held = asked is None or sheet_proof.answer(asked, results, subject.arms)
     worse = compared is not None and bool(compared.regressions)
     failed = any(check.verdict == "fail" for check in results.checks)
-    return 1 if worse or failed or any(item.makes_fail for item in results.findings) else 0
+    return 1 if worse or failed or not held or any(item.makes_fail for item in results.findings) else 0
 
 
-def shots_of(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-untyped-def]
+def shots_of(subject, results, recorded, bar: ProgressLine, scope=None):  # type: ignore[no-untyped-def]
     """Pictures of the worst poses; a picture that can not be made costs no proof, and is said."""
     from .. import prove, worst_picture
 
@@ -118,7 +130,8 @@ def shots_of(subject, results, recorded, bar: ProgressLine):  # type: ignore[no-
         bar.show(prove.Progress(done, total, "pictures of the worst poses"))
 
     try:
-        return worst_picture.worst_pictures(subject, results, recorded, show)
+        runs = None if scope is None else scope.runs
+        return worst_picture.worst_pictures(subject, results, recorded, show, runs)
     except ArmwrightError as problem:
         bar.end()
         print(f"note: the page has no pictures of poses: {problem}", file=sys.stderr)

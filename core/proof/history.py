@@ -220,6 +220,7 @@ def _notes(before: Results, after: Results, old: dict[str, Check], new: dict[str
         ("host", before.host, after.host),
         ("Armwright", then.armwright, made.armwright),
         ("rig card", then.card_digest[:12], made.card_digest[:12]),
+        ("requirement sheet", then.sheet_digest[:12], made.sheet_digest[:12]),
     ):
         if earlier != now:
             notes.append(f"another {what}: {earlier or 'unknown'} then, {now or 'unknown'} now")

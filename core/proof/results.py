@@ -86,6 +86,7 @@ class MadeWith:
         recorded: name of the recorded motion's file; "" without one.
         recorded_digest: SHA-256 of its bytes.
         card_digest: digest of the rig card; "" for arms built from a plan.
+        sheet_digest: SHA-256 of the requirement sheet; "" for a proof of everything.
     """
 
     armwright: str = ""
@@ -94,6 +95,7 @@ class MadeWith:
     recorded: str = ""
     recorded_digest: str = ""
     card_digest: str = ""
+    sheet_digest: str = ""
 
 
 @dataclass(frozen=True)

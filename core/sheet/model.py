@@ -34,6 +34,7 @@ class Recording:
         frames: how many it has.
         torso: file with the torso's motion, relative to the sheet; `proof` plays it.
         torso_sha256: its digest; a file that has changed is refused.
+        torso_first: the recording's frame that the file starts with.
     """
 
     source: str
@@ -42,6 +43,7 @@ class Recording:
     frames: int
     torso: str
     torso_sha256: str
+    torso_first: int = 0
 
 
 @dataclass(frozen=True)

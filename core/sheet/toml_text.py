@@ -42,7 +42,7 @@ def value_text(value: Value) -> str:
 
 
 def _string(text: str) -> str:
-    """A basic string: everything that is no plain character is escaped; a lone surrogate, which no file can hold, goes."""
+    """A basic string: everything that is no plain character is escaped; a lone surrogate goes."""
     whole = text.encode("utf-8", "replace").decode("utf-8")
     quoted = json.dumps(whole, ensure_ascii=False)
     return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", quoted)

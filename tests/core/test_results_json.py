@@ -82,6 +82,7 @@ DESCRIBED = {
         "recorded": "steps.bvh",
         "recorded_digest": "cd34",
         "card_digest": "",
+        "sheet_digest": "",
     },
     "findings": [
         {

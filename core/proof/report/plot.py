@@ -48,19 +48,21 @@ _UNUSED_CLASSES = ("titles", "tooltip-overlay")
 _DECIMALS = re.compile(r"-?\d+\.\d+")
 
 
-def plot(check: Check, trace: Trace) -> str:
+def plot(check: Check, trace: Trace, first: int = 0, linear: bool = False) -> str:
     """The `<svg>` of `trace.values`, which are of `check`; sizes are user units, the page scales it.
+
+    `first` is what the first frame is called. The axis is in powers of ten where that shows more, unless `linear`.
 
     Raises ProofError where pygal is not installed.
     """
     values = np.abs(np.asarray(trace.values, float))
     if not len(values):
         return ""
-    axis = _Axis(values, check.limit)
+    axis = _Axis(values, check.limit, linear)
     last = max(len(values) - 1, 1)
     label = clean(
         f"{check.measure} over {len(values)} frames: worst {quantity(check.value, check.unit)} at frame "
-        f"{check.worst_frame}, limit {quantity(check.limit, check.unit)}"
+        f"{check.worst_frame + first}, limit {quantity(check.limit, check.unit)}"
     )
     with _library() as pygal:
         chart = pygal.XY(
@@ -85,7 +87,7 @@ def plot(check: Check, trace: Trace) -> str:
             value_formatter=axis.word,
         )
         chart.x_labels = [{"label": "frame", "value": last / 2}] + [
-            {"label": str(frame), "value": frame} for frame in sorted({0, len(values) - 1})
+            {"label": str(frame + first), "value": frame} for frame in sorted({0, len(values) - 1})
         ]
         if axis.ticks:
             chart.y_labels = axis.ticks
@@ -94,7 +96,7 @@ def plot(check: Check, trace: Trace) -> str:
             holes,
             [(0, axis.place(check.limit)), (last, axis.place(check.limit))],
             curve,
-            _worst(check, values, axis),
+            _worst(check, values, axis, first),
         )
         for name, places in zip(SERIES, series, strict=True):
             mark = name == "mark"
@@ -148,7 +150,7 @@ class _Axis:
     of ordinary size whatever the values are.
     """
 
-    def __init__(self, values: Array, limit: float) -> None:
+    def __init__(self, values: Array, limit: float, linear: bool) -> None:
         finite = values[np.isfinite(values)]
         shown = np.append(finite, limit)
         positive = shown[shown > LEAST_SHOWN]
@@ -156,7 +158,7 @@ class _Axis:
         self.ticks: list[dict[str, Any]] = []
         self.low, self.unit = 0.0, 10.0 ** math.floor(math.log10(top))
         self.high = top / self.unit * 1.15
-        self.logarithmic = bool(len(positive)) and top / LINEAR_SPAN >= float(positive.min())
+        self.logarithmic = not linear and bool(len(positive)) and top / LINEAR_SPAN >= float(positive.min())
         if not self.logarithmic:
             return
         deepest = math.log10(min(limit or top, float(finite.max(initial=0.0)) or top)) - MOST_DECADES
@@ -205,12 +207,12 @@ def _curve(values: Array, axis: _Axis) -> tuple[list[Place], list[Place]]:
     return curve, holes
 
 
-def _worst(check: Check, values: Array, axis: _Axis) -> list[dict[str, Any]]:
+def _worst(check: Check, values: Array, axis: _Axis, first: int) -> list[dict[str, Any]]:
     """The worst frame, with its label; at the top if its value is no number."""
     if not 0 <= check.worst_frame < len(values):
         return []
     value = float(values[check.worst_frame])
-    label = f"frame {check.worst_frame}: {quantity(value, check.unit)}"
+    label = f"frame {check.worst_frame + first}: {quantity(value, check.unit)}"
     return [
         {"value": (check.worst_frame, axis.place(value) if math.isfinite(value) else axis.high), "label": clean(label)}
     ]

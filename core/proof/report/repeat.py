@@ -46,6 +46,9 @@ def command(results: Results) -> str:
     made = results.made_with
     card = " --card CARD.json" if made.card_digest else ""
     motion = f" --motion {shlex.quote(clean(made.recorded))}" if made.recorded else ""
+    if made.sheet_digest:
+        # It names the recording.
+        motion = " --sheet SHEET.toml"
     return f"python -m armwright proof FILE.blend{card}{motion} --seed {results.seed} --html report.html"
 
 
@@ -57,7 +60,8 @@ def _versions(made: MadeWith) -> str:
     ]
     recorded = [f"recorded motion {made.recorded} (SHA-256 {made.recorded_digest[:12]})"] if made.recorded else []
     card = [f"rig card (SHA-256 {made.card_digest[:12]})"] if made.card_digest else []
-    return ", ".join([*parts, *recorded, *card]) or "unknown versions"
+    sheet = [f"requirement sheet (SHA-256 {made.sheet_digest[:12]})"] if made.sheet_digest else []
+    return ", ".join([*parts, *recorded, *card, *sheet]) or "unknown versions"
 
 
 def _text(text: str) -> str:

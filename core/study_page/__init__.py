@@ -1,0 +1,1 @@
+"""The page of a study: what recorded arms do, beside published figures, and what that asks of a rig."""
