@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,7 +67,7 @@ def draw_up(study: Study, source: str, data: bytes) -> Drawn:
 def _arm(study: Study, arm: ArmStudy, ids: Sequence[str]) -> ArmSheet:
     phases = [phase for phase in study.phases if phase.arm == arm.arm]
     needs = [*_swings(study, phases), *_holds(study, arm.arm, phases), *_rolls(study, phases)]
-    needs += [*_stretch(study, arm), *_lift(study, arm), *_shoulder(study, arm), *_changes(study, phases)]
+    needs += [*_stretch(study, arm), *_lift(study, arm), *_shoulder(study, arm), *_changes(study, arm.arm, phases)]
     return ArmSheet(
         arm.arm, round(arm.length, 4), tuple(needs), tuple(_spaces(study, phases, ids)), orders_of(arm.orders)
     )
@@ -148,12 +148,19 @@ def _shoulder(study: Study, arm: ArmStudy) -> list[Need]:
     return [Need("shoulder", why, _one(study, frame))]
 
 
-def _changes(study: Study, phases: Sequence[Phase]) -> list[Need]:
-    """Frames in which a hold that asks something begins: the mode has to change there without a pop."""
-    begins = [(phase.first, phase.first) for phase in phases if asks(phase) and phase.first > 0]
+def _changes(study: Study, arm: str, phases: Sequence[Phase]) -> list[Need]:
+    """Frames in which a hold that asks something begins: what is held has to change there without a pop."""
+    begins = [(first, first) for first in sorted(set(_begins(study, arm, phases)))]
     if not begins:
         return []
-    return [Need("switch", f"what is held changes {_count(len(begins))}", _longest(study, begins))]
+    return [Need("switch", f"a hold begins {_count(len(begins))}", _longest(study, begins))]
+
+
+def _begins(study: Study, arm: str, phases: Sequence[Phase]) -> Iterator[int]:
+    asking = tuple(phase for phase in phases if asks(phase))
+    for kinds in ((HAND, ROLL, HELD), (ELBOW,)):
+        mask = planted_frames(asking, arm, study.motion.frames, kinds)
+        yield from (span.first for span in runs(mask) if span.first > 0)
 
 
 def _spaces(study: Study, phases: Sequence[Phase], ids: Sequence[str]) -> list[Space]:

@@ -15,7 +15,8 @@ from ..motion.clip import Clip, compose
 from ..motion.recorded import CHARACTER_FROM_BVH, recorded_clip
 from ..motion.wiggle import TRAVEL
 from ..rotations import matrix_to_euler
-from ..study.motion import StudyMotion
+from ..study.measures import Extent, torso_study
+from ..study.motion import ArmMotion, StudyMotion
 from ..study.phases import ELBOW, HAND, HELD, ROLL, Phase, planted_frames
 from .model import TorsoRange
 
@@ -85,12 +86,16 @@ def clip_of(data: str | bytes, travel: float | None = TRAVEL) -> Clip:
 
 
 def range_of(clip: Clip) -> TorsoRange:
-    """How far the torso of `clip` goes: angles as motion/wiggle.py's `torso_turn` takes them, degrees; travel, L."""
-    twist, side, tilt = np.degrees(matrix_to_euler(compose(clip), "ZYX"))[:, ::-1].T
+    """How far the torso of `clip` goes: angles as a study has them, degrees; travel from where it starts, L."""
+    torso = np.tile(np.eye(4), (clip.frames, 1, 1))
+    torso[:, :3, :3], torso[:, :3, 3] = compose(clip), clip.travel
+    # A study measures in the lengths of an arm; here that is 1.
+    points = (np.broadcast_to([0.0, 0.0, -0.5 * joint], (clip.frames, 3)) for joint in range(3))
+    found = torso_study(StudyMotion(clip.name, RATE, (ArmMotion("L", *points),), torso))
     travel = float(np.linalg.norm(clip.travel, axis=1).max())
-    return TorsoRange(_ends(tilt), _ends(side), _ends(twist), round(travel, 3))
+    return TorsoRange(_ends(found.tilt), _ends(found.side), _ends(found.twist), round(travel, 3))
 
 
-def _ends(values: Array) -> tuple[float, float]:
+def _ends(extent: Extent) -> tuple[float, float]:
     """Least and most, to a tenth of a degree."""
-    return round(float(values.min()), 1) + 0.0, round(float(values.max()), 1) + 0.0
+    return round(extent.least, 1) + 0.0, round(extent.most, 1) + 0.0

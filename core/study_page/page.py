@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 
 # Spans that a line of evidence names; the sheet has more.
 MOST_SPANS = 6
+# Degrees below which a joint does not move in a direction.
+LEAST_SHOWN = 0.5
 HIGHEST = max(item.degrees for item in RANGES if item.joint == "shoulder")
 RISE_SOURCE = "Holzbaur et al. 2005, as packaged in myo-sim"
 
@@ -65,7 +67,7 @@ def _header(study: Study, sheet: Sheet) -> str:
     items = "".join(f"<li>{_text(fact)}</li>" for fact in facts)
     return (
         f'<header style="--lamp:var(--far)">\n{EMBLEM}\n<p class="kind">Armwright study of recorded motion</p>\n'
-        f'<h1>{_text(words.headline(sheet))}</h1>\n<ul class="tally">{items}</ul>\n</header>\n'
+        f'<h1>{_text(_sentence(words.headline(sheet)))}</h1>\n<ul class="tally">{items}</ul>\n</header>\n'
     )
 
 
@@ -97,7 +99,8 @@ def _lines(arm: ArmSheet) -> Iterator[str]:
 def _line(what: str, advice: str, why: str, frames: Frames) -> str:
     shown = ", ".join(f"{first} to {last}" if last > first else str(first) for first, last in frames[:MOST_SPANS])
     more = f" and {len(frames) - MOST_SPANS} more" if len(frames) > MOST_SPANS else ""
-    evidence = f"{why}; frames {shown}{more}" if shown else why
+    noun = "frame" if len(frames) == 1 and frames[0][0] == frames[0][1] else "frames"
+    evidence = f"{why}; {noun} {shown}{more}" if shown else why
     return (
         f'<li><strong>{_text(what)}</strong>{_text(advice)}<span class="why">{_text(_sentence(evidence))}</span></li>\n'
     )
@@ -193,7 +196,7 @@ def _ranges(study: Study, arm: ArmStudy) -> Iterator[str]:
             f"{item.degrees - item.limit:.0f}° beyond" if item.beyond else "",
         )
         for item in arm.ranges
-        if item.degrees > 0.0
+        if item.degrees >= LEAST_SHOWN
     ]
     yield _table(("joint", "most", "a person's", "frame", ""), rows)
 
@@ -205,7 +208,9 @@ def _rhythm(arm: ArmStudy) -> Iterator[str]:
         return
     yield "<p>How far the shoulder rises in the torso with the raised arm, over the upper arm's length, beside "
     yield f"published figures ({_text(RISE_SOURCE)}).</p>\n"
-    rows = [(f"{angle:.0f}°", f"{rise + 0.0:.3f}", f"{published:.3f}") for angle, rise, published in arm.rhythm]
+    rows = [
+        (f"{angle:.0f}°", f"{round(rise, 3) + 0.0:.3f}", f"{published:.3f}") for angle, rise, published in arm.rhythm
+    ]
     yield _table(("arm raised to", "recorded rise", "published rise"), rows)
     if max(abs(rise) for _, rise, _ in arm.rhythm) < 1e-6:
         yield "<p>The recorded shoulder does not move in the torso at all: its skeleton has a fixed one.</p>\n"
@@ -268,7 +273,7 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     head = "".join(f'<th scope="col">{_text(text)}</th>' for text in heads)
     body = "".join(
         "<tr>"
-        + "".join(f"<td{' class=over' if cell.endswith(' beyond') else ''}>{_text(cell)}</td>" for cell in row)
+        + "".join(f"<td{' class=beyond' if cell.endswith(' beyond') else ''}>{_text(cell)}</td>" for cell in row)
         + "</tr>\n"
         for row in rows
     )

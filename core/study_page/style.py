@@ -15,12 +15,11 @@ font-variant-numeric:tabular-nums}
 .needs{list-style:none;margin:.6rem 0;padding:0}.needs li{margin:.7rem 0;padding-left:.9rem;
 border-left:4px solid var(--rule);max-width:46rem;overflow-wrap:anywhere}
 .needs strong{display:block}.needs .why{display:block;color:var(--soft);font-size:.92rem}
-td.over{color:var(--bad);font-weight:600}table.plain{max-width:46rem;margin:.4rem 0 1rem}
+td.beyond{color:var(--bad);font-weight:600}table.plain{max-width:46rem;margin:.4rem 0 1rem}
 table.plain td,table.plain th{overflow-wrap:anywhere}
-.two{display:grid;grid-template-columns:1fr 1fr;gap:0 1.6rem}.two>*{min-width:0}
+.two{display:grid;grid-template-columns:repeat(auto-fit,minmax(17rem,1fr));gap:0 1.6rem}.two>*{min-width:0}
 @media (max-width:44rem){.row{grid-template-columns:5.6rem 1fr;gap:0 .5rem}.row b{font-size:.82rem}
 .scale{margin-left:6.1rem}.two{grid-template-columns:1fr}
 table.plain th,table.plain td{padding:.3rem .25rem;font-size:.82rem}
 table.plain th:first-child,table.plain td:first-child{padding-left:0}}
-@media print{.two{grid-template-columns:1fr 1fr}}
 """

@@ -33,6 +33,12 @@ _ADVICE = {
     "twist": "Spread the roll over the skin bones.",
     "fingers": "Give the hand fingers.",
 }
+_HOLDING = {
+    "hold-hand": "a held hand",
+    "hold-elbow": "a planted elbow",
+    "hold-both": "elbow and hand held at once",
+    "plant": "a hand that rolls",
+}
 
 
 def advice(need: Need) -> str:
@@ -49,14 +55,12 @@ def headline(sheet: Sheet) -> str:
     if not holding:
         swing = "swings" if len(sheet.arms) == 1 else "swing"
         return f"In {name} nothing has to be held: the {_arms(sheet.arms)} {swing} free."
-    what = listed(sorted({name for arm in holding for name in _holds(arm)}))
+    what = listed([words for name, words in _HOLDING.items() if any(arm.need(name) for arm in holding)])
     return f"{name} needs {what}, on the {_arms(holding)}."
 
 
-def _holds(arm: ArmSheet) -> list[str]:
-    return [
-        need.requirement for need in arm.needs if need.requirement.startswith("hold-") or need.requirement == "plant"
-    ]
+def _holds(arm: ArmSheet) -> bool:
+    return any(arm.need(name) for name in _HOLDING)
 
 
 def _arms(arms: Sequence[ArmSheet]) -> str:

@@ -158,6 +158,7 @@ class _Axis:
         self.ticks: list[dict[str, Any]] = []
         self.low, self.unit = 0.0, 10.0 ** math.floor(math.log10(top))
         self.high = top / self.unit * 1.15
+        self.plain = linear
         self.logarithmic = not linear and bool(len(positive)) and top / LINEAR_SPAN >= float(positive.min())
         if not self.logarithmic:
             return
@@ -182,7 +183,13 @@ class _Axis:
 
     def word(self, height: float) -> str:
         """A tick's label on a linear axis."""
-        return quantity(height * self.unit, "1")
+        return self.figure(height * self.unit, "1")
+
+    def figure(self, value: float, unit: str) -> str:
+        """A value in words: with two digits, and three where the axis was asked to be linear."""
+        if self.plain and math.isfinite(value):
+            return f"{value:.3g}" if unit == "1" else f"{value:.3g} {clean(unit)}"
+        return quantity(value, unit)
 
 
 def _curve(values: Array, axis: _Axis) -> tuple[list[Place], list[Place]]:
@@ -212,7 +219,7 @@ def _worst(check: Check, values: Array, axis: _Axis, first: int) -> list[dict[st
     if not 0 <= check.worst_frame < len(values):
         return []
     value = float(values[check.worst_frame])
-    label = f"frame {check.worst_frame + first}: {quantity(value, check.unit)}"
+    label = f"frame {check.worst_frame + first}: {axis.figure(value, check.unit)}"
     return [
         {"value": (check.worst_frame, axis.place(value) if math.isfinite(value) else axis.high), "label": clean(label)}
     ]
