@@ -151,11 +151,13 @@ def prove_whole(
     raise AssertionError("a proof ends with its results")
 
 
-def _asked(scope: Scope, checks: tuple[Check, ...], kept: tuple[Trace, ...]) -> tuple[list[Check], list[Trace]]:
+def _asked(
+    scope: Scope, checks: tuple[Check, ...], kept: tuple[Trace, ...]
+) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
     """Those that count, with their traces."""
-    asked = [check for check in checks if scope.is_asked(check)]
+    asked = tuple(check for check in checks if scope.is_asked(check))
     names = {check.id for check in asked}
-    return asked, [trace for trace in kept if trace.check in names]
+    return asked, tuple(trace for trace in kept if trace.check in names)
 
 
 def recorded_clip_of(text: bytes, frames: int = 240) -> Clip:

@@ -141,7 +141,7 @@ class Sheet:
     """
 
     name: str
-    arms: tuple[ArmSheet, ...]
+    arms: tuple[ArmSheet, ...] = ()
     recording: Recording | None = None
     torso: TorsoRange | None = None
 
