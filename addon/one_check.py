@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 
 from ..core.errors import ProofError
 from ..core.motion.clip import Clip
+from ..core.pace import UNBROKEN, Pace, told, whole
 from ..core.proof import verdicts
 from ..core.proof.results import Check, Trace
 from ..core.proof.run_plan import RunSpec, planned_runs, standard_motions
 from ..core.proof.switch import ID as SWITCH
 from ..core.tracks import Tracks
-from . import sample, sample_fingers
-from .prove_runs import moving_hands, run, tracks_of
+from . import sample
+from .prove import Progress
+from .prove_runs import playing
 from .subjects import Subject
 
 
@@ -48,8 +50,29 @@ def again(
 
     Raises ProofError for a check whose run is not a played one, or is not among the runs of that proof.
     """
-    spec = run_of(check, planned_runs(standard_motions(seed, recorded)) if runs is None else runs)
-    arm_run = next((made for made in run(subject, spec, stage) if made.arm == check.arm), None)
+    return whole(measuring(subject, check, stage, seed, UNBROKEN, recorded, runs))
+
+
+def measuring(
+    subject: Subject,
+    check: Check,
+    stage: sample.Stage,
+    seed: int,
+    pace: Pace,
+    recorded: Clip | None = None,
+    runs: Sequence[RunSpec] | None = None,
+) -> Generator[Progress, None, Again]:
+    """`again` in steps that may be left where a turn of `pace` is over: yields its progress there."""
+    motions = standard_motions(seed, recorded)
+    if pace.due():
+        yield Progress(0, 1, check.motion)
+    spec = run_of(check, planned_runs(motions) if runs is None else runs)
+    if pace.due():
+        yield Progress(0, 1, check.motion)
+    played = yield from told(
+        playing(subject, spec, stage, pace), pace, lambda done: Progress(done, spec.clip.frames, check.motion)
+    )
+    arm_run = next((made for made in played.runs if made.arm == check.arm), None)
     if arm_run is None:
         raise ProofError(f"{check.id}: the rig has no arm {check.arm}; it has: {', '.join(subject.arms)}")
     for requirement in verdicts.REQUIREMENTS:
@@ -58,8 +81,7 @@ def again(
         for measured in requirement.measure(arm_run):
             if measured.measure == check.measure:
                 found = verdicts.judge(requirement, arm_run, measured)
-                tracks = sample_fingers.joined(tracks_of(subject, spec)[0], moving_hands(subject, spec))
-                return Again(found, verdicts.trace(arm_run, found, measured), tracks)
+                return Again(found, verdicts.trace(arm_run, found, measured), played.tracks)
     raise ProofError(f"{check.id}: the proof of this version has no such measure: run the proof again")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import platform
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 
 import bpy
@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 from ..core.motion.bvh import read_bvh
 from ..core.motion.clip import Clip
 from ..core.motion.recorded import recorded_clip
+from ..core.pace import UNBROKEN, Pace, told
 from ..core.proof import verdicts
 from ..core.proof.order_margin import order_margins
 from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import RunSpec, evaluated_frames, planned_runs, standard_motions
 from ..core.version import ARMWRIGHT
 from . import findings, prove_switch, sample
-from .prove_runs import run
+from .prove_runs import playing
 from .subjects import Subject
 
 Array = NDArray[np.float64]
@@ -69,10 +70,15 @@ class Scope:
     is_asked: Callable[[Check], bool] = lambda check: True
 
 
-def whole(subject: Subject, recorded: Clip | None, seed: int) -> Scope:
-    """Everything."""
+def planning(subject: Subject, recorded: Clip | None, seed: int, pace: Pace) -> Generator[Progress, None, Scope]:
+    """Everything, in steps that may be left where a turn of `pace` is over."""
     motions = standard_motions(seed, recorded)
-    return Scope(motions, planned_runs(motions), subject.arms, recorded or motions[0])
+    if pace.due():
+        yield Progress(0, 1, "planning")
+    runs = planned_runs(motions)
+    if pace.due():
+        yield Progress(0, 1, "planning")
+    return Scope(motions, runs, subject.arms, recorded or motions[0])
 
 
 def prove(
@@ -81,13 +87,16 @@ def prove(
     seed: int = 1,
     made: MadeWith | None = None,
     scope: Scope | None = None,
-) -> Iterator[Progress | Results]:
+    pace: Pace = UNBROKEN,
+) -> Generator[Progress | Results, None, None]:
     """Run a proof: progress after each run, the results last; the file is as before whenever it ends.
 
     `made` is what the results say that they were made with; None for no recording. `scope` is what to look at; None
-    for everything, with `recorded` as one of the motions.
+    for everything, with `recorded` as one of the motions. Within a run it yields its progress as well wherever a turn
+    of `pace` is over.
     """
-    scope = whole(subject, recorded, seed) if scope is None else scope
+    if scope is None:
+        scope = yield from planning(subject, recorded, seed, pace)
     motions, runs = scope.motions, scope.runs
     frames, done = evaluated_frames(runs), 0
     total = frames + prove_switch.most_changes(subject, scope.switching)
@@ -100,15 +109,21 @@ def prove(
     wrong = findings.findings_of(subject.armature, float(np.mean(lengths)))
     with sample.borrowed(subject.armature) as stage:
         for spec in runs:
-            start = time.perf_counter()
-            arm_runs = run(subject, spec, stage)
-            seconds += time.perf_counter() - start
-            for arm_run in arm_runs:
-                checks, kept = _asked(scope, *verdicts.checks(spec, arm_run))
+            what = f"{spec.motion}, {spec.case.mode}"
+
+            def tell(frames: int, before: int = done, what: str = what) -> Progress:
+                return Progress(before + frames, total, what)
+
+            start, away = time.perf_counter(), pace.away
+            played = yield from told(playing(subject, spec, stage, pace), pace, tell)
+            seconds += time.perf_counter() - start - (pace.away - away)
+            for arm_run in played.runs:
+                checks, kept = yield from told(verdicts.checking(spec, arm_run), pace, tell)
+                checks, kept = _asked(scope, checks, kept)
                 found += checks
                 traces = verdicts.keep((*traces, *kept), found)
             done += spec.clip.frames
-            yield Progress(done, total, f"{spec.motion}, {spec.case.mode}")
+            yield Progress(done, total, what)
         pending: tuple[Trace, ...] = ()
         for change in prove_switch.switch_runs(subject, stage, scope.middle, seed, scope.switching):
             if change is None:
@@ -118,6 +133,8 @@ def prove(
             checks, kept = _asked(scope, *verdicts.switch_checks(change))
             found += checks
             pending += kept
+            if pace.due():
+                yield Progress(done, total, "changes of what is held")
         traces = verdicts.keep((*traces, *pending), found)
     yield Results(
         host=bpy.app.version_string,

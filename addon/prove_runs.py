@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Generator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..core.motion.clip import Clip, torso_for
+from ..core.pace import UNBROKEN, Pace, whole
 from ..core.posing import chain_poses
 from ..core.proof import fingers
 from ..core.proof.finger_samples import moving_fingers
@@ -22,15 +24,30 @@ from .subjects import DIAL_FIELDS, FK_ROLES, Subject
 Array = NDArray[np.float64]
 
 
-def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> list[ArmRun]:
+@dataclass(frozen=True)
+class Played:
+    """A run as every arm showed it, and what was set for it."""
+
+    runs: tuple[ArmRun, ...]
+    tracks: Tracks
+
+
+def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> tuple[ArmRun, ...]:
     """Play one run on every arm at once."""
-    tracks, settings = tracks_of(subject, spec)
+    return whole(playing(subject, spec, stage, UNBROKEN)).runs
+
+
+def playing(subject: Subject, spec: RunSpec, stage: sample.Stage, pace: Pace) -> Generator[int, None, Played]:
+    """`run` in steps that may be left where a turn of `pace` is over: yields the number of frames done."""
+    tracks, settings = yield from setting(subject, spec)
     moving = moving_hands(subject, spec)
+    tracks = sample_fingers.joined(tracks, moving)
     bones = sample.sampled_bones(subject.record, subject.arms)
-    sampled = sample.step(stage, sample_fingers.joined(tracks, moving), bones + sample_fingers.read_bones(moving))
+    yield 0
+    sampled = yield from sample.stepping(stage, tracks, bones + sample_fingers.read_bones(moving), pace)
     shown = sample_fingers.finger_runs(moving, sampled.poses[:, len(bones) :])
     samples = sample.arm_samples(subject.record, subject.arms, sampled.poses)
-    return [
+    runs = (
         ArmRun(
             arm=arm,
             motion=spec.motion,
@@ -41,7 +58,8 @@ def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> list[ArmRun]:
             fingers=shown.get(arm),
         )
         for arm, value in settings.items()
-    ]
+    )
+    return Played(tuple(runs), tracks)
 
 
 def moving_hands(subject: Subject, spec: RunSpec) -> tuple[sample_fingers.MovingHand, ...]:
@@ -58,11 +76,16 @@ def moving_hands(subject: Subject, spec: RunSpec) -> tuple[sample_fingers.Moving
 
 def tracks_of(subject: Subject, spec: RunSpec) -> tuple[Tracks, dict[str, ArmSettings]]:
     """Everything to set for one run, and the settings of each arm that it comes from."""
+    return whole(setting(subject, spec))
+
+
+def setting(subject: Subject, spec: RunSpec) -> Generator[int, None, tuple[Tracks, dict[str, ArmSettings]]]:
+    """`tracks_of` in steps, one an arm: yields 0, since no frame is done."""
     torso_tracks, torso, root = torso_motion(subject, spec.clip)
-    settings = {
-        arm: settings_for(spec, arm, geometry, torso, root, subject.facing)
-        for arm, geometry in subject.geometries.items()
-    }
+    settings = {}
+    for arm, geometry in subject.geometries.items():
+        settings[arm] = settings_for(spec, arm, geometry, torso, root, subject.facing)
+        yield 0
     tracks = Tracks(
         spec.clip.frames,
         (*torso_tracks, *(track for arm, value in settings.items() for track in hold_tracks(subject, arm, value))),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from . import kept_results, marker_colours, marker_mirror, shown_check, state, study_list
+from . import interruptions, kept_results, marker_colours, marker_mirror, state, study_list
 from .operators import (
     bind,
     build_arms,
@@ -76,14 +76,14 @@ def register() -> None:
     marker_mirror.attach()
     marker_colours.attach()
     kept_results.attach()
-    shown_check.attach()
+    interruptions.attach()
     study_list.attach()
 
 
 def unregister() -> None:
     """The mirror image of `register`."""
     study_list.detach()
-    shown_check.detach()
+    interruptions.detach()
     kept_results.detach()
     marker_colours.detach()
     marker_mirror.detach()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from typing import Any
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ..core.frames import ORDERS
 from ..core.hand_frames import PivotPoints
 from ..core.options import ArmOptions
+from ..core.pace import UNBROKEN, Pace, whole
 from ..core.proof.samples import SAMPLED_ROLES, SKIN_ROLES, ArmSamples
 from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
@@ -25,7 +26,6 @@ from . import host, rig
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
-Progress = Callable[[int], None]
 
 FIRST_FRAME = 1
 
@@ -140,28 +140,50 @@ def _channels(bone: bpy.types.PoseBone) -> dict[str, Any]:
     }
 
 
-def step(stage: Stage, tracks: Tracks, read: Sequence[str], progress: Progress | None = None) -> Sampled:
-    """Play `tracks` frame by frame on a stage and read the bones `read`.
+def step(stage: Stage, tracks: Tracks, read: Sequence[str]) -> Sampled:
+    """Play `tracks` frame by frame on a stage and read the bones `read`."""
+    return whole(stepping(stage, tracks, read, UNBROKEN))
+
+
+def stepping(stage: Stage, tracks: Tracks, read: Sequence[str], pace: Pace) -> Generator[int, None, Sampled]:
+    """`step`, left after any frame at which a turn of `pace` is over: yields the number of frames done.
 
     The tracks become an action for as long as it takes: the host steps a keyed action three times faster than it takes
-    in channels that are set one by one. `progress` is called with the number of frames done; it may raise to cancel.
+    in channels that are set one by one.
     """
     armature, scene = stage.armature, stage.scene
     action, curves = new_action(armature, "armwright.steps")
     try:
         write_tracks(armature, tracks, curves)
+        if pace.due():
+            with _unplayed(armature):
+                yield 0
         reader = host.PoseReader(armature, stage.layer, read)
         out = np.empty((tracks.frames, len(read), 4, 4))
-        start = time.perf_counter()
+        start, away = time.perf_counter(), pace.away
         for frame in range(tracks.frames):
             scene.frame_set(FIRST_FRAME + frame)
             out[frame] = reader.read()
-            if progress is not None:
-                progress(frame + 1)
-        return Sampled(out, time.perf_counter() - start)
+            if pace.due():
+                with _unplayed(armature):
+                    yield frame + 1
+        return Sampled(out, time.perf_counter() - start - (pace.away - away))
     finally:
-        armature.animation_data.action = None
+        if host.is_there(armature):
+            armature.animation_data.action = None
         bpy.data.actions.remove(action)
+
+
+@contextmanager
+def _unplayed(armature: bpy.types.Object) -> Iterator[None]:
+    """The armature without its action: a window that draws meanwhile would show it, and write it into the channels."""
+    animation = armature.animation_data
+    action, slot = animation.action, getattr(animation, "action_slot", None)
+    animation.action = None
+    yield
+    animation.action = action
+    if slot is not None:
+        animation.action_slot = slot
 
 
 def pose(stage: Stage, tracks: Tracks, index: int) -> None:

@@ -1,21 +1,21 @@
 """A check shown on the rig itself: its worst pose for as long as somebody looks, then everything as it was.
 
-The rig is borrowed as a proof borrows it, and given back by `put_back`, which everything calls that could keep the
-pose: saving, loading, rendering, undo, taking the extension out.
+The rig is borrowed as a proof borrows it, and given back by `put_back`, also before anything that could keep the pose:
+see interruptions.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from contextlib import ExitStack
 from dataclasses import dataclass
-from typing import Any
 
 import bpy
-from bpy.app.handlers import persistent
 
+from ..core.pace import UNBROKEN, Pace, whole
 from ..core.proof.results import Check
-from . import one_check, sample
+from . import interruptions, one_check, sample
+from .prove import Progress
 from .subjects import Subject
 
 
@@ -30,7 +30,6 @@ class Showing:
 
 # One at a time: a second one would borrow what the first has.
 _now: list[Showing] = []
-HANDLERS = ("save_pre", "load_pre", "render_init", "undo_pre", "redo_pre")
 
 
 def begin(subject: Subject, check: Check, seed: int, until: Callable[[], object] | None = None) -> Showing:
@@ -40,13 +39,25 @@ def begin(subject: Subject, check: Check, seed: int, until: Callable[[], object]
 
     Raises ProofError for a check that is no frame of a motion; the rig is then as it was.
     """
+    return whole(beginning(subject, check, seed, UNBROKEN, until))
+
+
+def beginning(
+    subject: Subject, check: Check, seed: int, pace: Pace, until: Callable[[], object] | None = None
+) -> Generator[Progress, None, Showing]:
+    """`begin` in steps that may be left where a turn of `pace` is over: yields its progress there.
+
+    The rig is as it was when it is closed before its end.
+    """
     put_back()
     stack = ExitStack()
     armature = subject.armature
     place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     try:
         stage = stack.enter_context(sample.borrowed(subject.armature))
-        again = one_check.again(subject, check, stage, seed)
+        if pace.due():
+            yield Progress(0, 1, check.motion)
+        again = yield from one_check.measuring(subject, check, stage, seed, pace)
         sample.pose(stage, again.tracks, again.check.worst_frame)
         # It was measured at the world's origin; it is looked at where it is.
         armature.location, armature.rotation_quaternion, armature.rotation_euler = place
@@ -56,6 +67,7 @@ def begin(subject: Subject, check: Check, seed: int, until: Callable[[], object]
         raise
     if until is not None:
         stack.callback(until)
+    stack.callback(interruptions.before(put_back))
     _now.append(Showing(armature, again, stack))
     return _now[-1]
 
@@ -71,23 +83,3 @@ def put_back() -> bool:
 def showing() -> Showing | None:
     """What is shown now."""
     return _now[-1] if _now else None
-
-
-@persistent  # type: ignore[untyped-decorator]
-def _put_back(*_: Any) -> None:
-    put_back()
-
-
-def attach() -> None:
-    """Put back before anything that could keep a shown pose."""
-    for name in HANDLERS:
-        getattr(bpy.app.handlers, name).append(_put_back)
-
-
-def detach() -> None:
-    """Put back, and no longer listen."""
-    put_back()
-    for name in HANDLERS:
-        handlers = getattr(bpy.app.handlers, name)
-        if _put_back in handlers:
-            handlers.remove(_put_back)

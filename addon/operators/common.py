@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import zlib
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -13,6 +12,7 @@ import bpy
 from ...core import arm_words
 from ...core.errors import ArmwrightError, HostError
 from ...core.guide import SIDES
+from ...core.pace import Pace
 from .. import rig, selection, subjects
 from ..selection import BOTH, SELECTED
 from ..subjects import Subject
@@ -24,8 +24,8 @@ NUMBERS = {SELECTED: 0, "L": 1, "R": 2, BOTH: 3}
 # Numbers of other arms come from their ids, above these and within the host's 31 bits.
 FIRST_NUMBER, LAST_NUMBER = 16, 2**31 - 1
 
-# How long the window may wait for a piece of a long work, seconds.
-PIECE = 0.1
+# How long a piece of a long work takes before the window has its turn, seconds; the last step of a piece goes over it.
+PIECE = 0.06
 # What a button, the search or a shortcut does is not what was done last time.
 SKIP = {"SKIP_SAVE"}
 
@@ -41,12 +41,15 @@ def attempt(operator: bpy.types.Operator, work: Callable[[], str]) -> set[str]:
     return {"FINISHED"}
 
 
-def piece(steps: Iterator[Any], last: type) -> Any:
-    """As many steps of a long work as fit in a moment: what the furthest of them gave, of type `last` at its end."""
-    until = time.monotonic() + PIECE
+def piece(steps: Iterator[Any], last: type, pace: Pace | None = None) -> Any:
+    """As many steps of a long work as fit in a turn of `pace`: what the furthest of them gave, of type `last` at its
+    end.
+    """
+    pace = pace or Pace(PIECE)
+    pace.begin()
     while True:
         step = next(steps)
-        if isinstance(step, last) or time.monotonic() > until:
+        if isinstance(step, last) or pace.due():
             return step
 
 
@@ -136,3 +139,21 @@ def run_or_ask(operator: Any, context: bpy.types.Context, name: str) -> set[str]
         return done
     asked: set[str] = context.window_manager.invoke_props_dialog(operator)
     return asked
+
+
+def redraw_sidebars(context: bpy.types.Context) -> None:
+    """Draw the sidebars of 3D views again, and nothing of the views."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                for region in area.regions:
+                    if region.type == "UI":
+                        region.tag_redraw()
+
+
+def redraw_views(context: bpy.types.Context) -> None:
+    """Draw the 3D views again."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()

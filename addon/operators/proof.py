@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import bpy
 
 from ...core.errors import ArmwrightError
+from ...core.pace import Pace
 from ...core.proof import nearest
 from ...core.proof.results import FAIL, Results
-from .. import kept_results, prove
-from .common import OnRig, piece
+from .. import interruptions, kept_results, prove
+from ..subjects import Subject
+from .common import PIECE, OnRig, piece, redraw_sidebars, redraw_views
 
+STOPPED = "Stopped; everything is as it was"
+INTERRUPTED = "Stopped by saving, loading, undo or a render; everything is as it was"
 # Results of the last proof in this session, for the report.
 _last: dict[str, Results] = {}
 
@@ -25,10 +30,9 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
     bl_label = "Run proof"
     bl_options = {"REGISTER"}
 
-    _steps: Generator[prove.Progress | Results, None, None] | None = None
+    _steps: Generator[prove.Progress | Results | bool, None, None] | None = None
     _timer: bpy.types.Timer | None = None
-    _keeping: Iterator[bool] | None = None
-    _rig = ""
+    _withdraw: Callable[[], None] | None = None
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         try:
@@ -36,44 +40,45 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
-        state = context.window_manager.armwright_proof
+        manager = context.window_manager
+        state = manager.armwright_proof
         state.running, state.done, state.headline = True, 0.0, "Measuring"
-        self._rig = subject.armature.name
-        self._steps = prove.prove(subject)
-        self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
-        context.window_manager.modal_handler_add(self)
+        self._pace = Pace(PIECE)
+        self._steps = proving(state, subject, self._pace)
+        # Another window, or a script, could save or undo meanwhile.
+        self._withdraw = interruptions.before(partial(self._stop, manager, INTERRUPTED))
+        self._timer = manager.event_timer_add(0.01, window=context.window)
+        manager.modal_handler_add(self)
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if self._steps is None:
+            # It was interrupted.
+            return {"CANCELLED"}
         if event.type == "ESC":
-            return self._end(context, "Stopped; everything is as it was")
-        if event.type == "TIMER" and self._keeping is not None:
-            # A piece an event, so that the window lives; what can not be kept is there for this session all the same.
-            if next(self._keeping, None) is None:
-                self._keeping = None
-                return self._end(context, context.window_manager.armwright_proof.headline, finished=True)
-            return {"RUNNING_MODAL"}
-        if event.type != "TIMER" or self._steps is None:
+            self._stop(context.window_manager, STOPPED)
+            return {"CANCELLED"}
+        if event.type != "TIMER":
             # Nothing else may change the rig while it is borrowed.
             return {"RUNNING_MODAL"}
+        state = context.window_manager.armwright_proof
         try:
-            step = piece(self._steps, Results)
+            step = piece(self._steps, Results, self._pace)
+        except StopIteration:
+            self._stop(context.window_manager, state.headline)
+            return {"FINISHED"}
         except ArmwrightError as problem:
             self.report({"ERROR"}, str(problem))
-            return self._end(context, str(problem))
+            self._stop(context.window_manager, str(problem))
+            return {"CANCELLED"}
         except Exception:
             # The proof has put everything back; the window gets its mouse back as well.
-            self._end(context, "Stopped by an error; everything is as it was")
+            self._stop(context.window_manager, "Stopped by an error; everything is as it was")
             raise
-        state = context.window_manager.armwright_proof
-        if isinstance(step, Results):
-            show(state, self._rig, step)
-            self._steps = None
-            self._keeping = kept_results.keeping(bpy.data.objects[self._rig], step)
-            return {"RUNNING_MODAL"}
-        state.done = step.done / step.total
-        state.headline = f"{100 * step.done // step.total} %: {step.what}"
-        _redraw(context)
+        if isinstance(step, prove.Progress):
+            state.done = step.done / step.total
+            state.headline = f"{100 * step.done // step.total} %: {step.what}"
+            redraw_sidebars(context)
         return {"RUNNING_MODAL"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
@@ -89,19 +94,34 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
         return {"FINISHED"}
 
     def cancel(self, context: bpy.types.Context) -> None:
-        self._end(context, "Stopped; everything is as it was")
+        self._stop(context.window_manager, STOPPED)
 
-    def _end(self, context: bpy.types.Context, headline: str, *, finished: bool = False) -> set[str]:
-        if self._steps is not None:
-            self._steps.close()
-            self._steps = None
+    def _stop(self, manager: bpy.types.WindowManager, headline: str) -> None:
+        """Give everything back, whatever is left to do; harmless once there is nothing."""
+        if self._steps is None:
+            return
+        steps, self._steps = self._steps, None
+        steps.close()
+        if self._withdraw is not None:
+            self._withdraw()
         if self._timer is not None:
-            context.window_manager.event_timer_remove(self._timer)
+            manager.event_timer_remove(self._timer)
             self._timer = None
-        state = context.window_manager.armwright_proof
-        state.running, state.headline = False, headline
-        _redraw(context)
-        return {"FINISHED"} if finished else {"CANCELLED"}
+        state = manager.armwright_proof
+        # Results are there as soon as they are listed, also where they could not be kept any more.
+        state.running, state.headline = False, state.headline if state.done >= 1.0 else headline
+        redraw_views(bpy.context)
+
+
+def proving(state: Any, subject: Subject, pace: Pace) -> Generator[prove.Progress | Results | bool, None, None]:
+    """A proof in steps, then its lists, then the keeping of its results."""
+    for step in prove.prove(subject, pace=pace):
+        yield step
+    assert isinstance(step, Results)
+    show(state, subject.armature.name, step)
+    state.done = 1.0
+    yield True
+    yield from kept_results.keeping(subject.armature, step)
 
 
 class ARMWRIGHT_OT_save_report(bpy.types.Operator):
@@ -182,10 +202,3 @@ def last_of(rig_name: str) -> Results | None:
 
 def _figure(value: float, unit: str) -> str:
     return f"{value:.2g}" if unit == "1" else f"{value:.2g} {unit}"
-
-
-def _redraw(context: bpy.types.Context) -> None:
-    for window in context.window_manager.windows:
-        for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                area.tag_redraw()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import ProofError
+from ..pace import whole
 from . import (
     any_axis,
     blend,
@@ -94,6 +95,14 @@ EVERY: tuple[Named, ...] = (*REQUIREMENTS, switch)
 def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
     """Every check of a run, and traces of those that failed or came near, and of the worst of each requirement.
 
+    Raises ProofError as `checking` does.
+    """
+    return whole(checking(spec, run))
+
+
+def checking(spec: RunSpec, run: ArmRun) -> Generator[int, None, tuple[tuple[Check, ...], tuple[Trace, ...]]]:
+    """`checks` in steps, one a requirement: yields the run's frames, all of which are there.
+
     Raises ProofError where the run is not of `spec`, or its samples are not of the clip's length.
     """
     frames = spec.clip.frames
@@ -113,6 +122,7 @@ def checks(spec: RunSpec, run: ArmRun) -> tuple[tuple[Check, ...], tuple[Trace, 
         some, kept = judged(requirement, run, requirement.measure(run), joints)
         found += some
         traces += kept
+        yield frames
     return tuple(found), tuple(traces)
 
 

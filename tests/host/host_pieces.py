@@ -1,0 +1,276 @@
+"""A proof and a shown check in pieces: the same figures as in one go, little work in each, everything back at any."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from deep_snapshot import deep_snapshot, differences
+
+SEED = 20260
+# A turn that is over as soon as it begins: a piece is the least that there is.
+LEAST = 0.0
+# One of so many runs of the whole proof.
+ONE_OF = 29
+
+
+@pytest.fixture
+def registered(empty_file: Any) -> Iterator[None]:
+    import armwright
+
+    armwright.register()
+    yield
+    armwright.unregister()
+
+
+@pytest.fixture
+def posed(registered: Any) -> Any:
+    """Wren as an animator leaves it: an action, poses over its keys, a dial, away from the world's origin."""
+    import bpy
+    from characters import wren_on_own_armature
+    from keepers import activate
+
+    armature = wren_on_own_armature()
+    activate(armature, "POSE")
+    torso = armature.pose.bones["torso.2"]
+    for frame, turn in ((1, 0.0), (20, 0.4)):
+        torso.rotation_euler = (turn, 0.0, 0.1)
+        torso.keyframe_insert("rotation_euler", frame=frame)
+    bpy.context.scene.frame_set(7, subframe=0.25)
+    torso.rotation_euler = (0.33, 0.1, 0.2)
+    armature.pose.bones["fk.clavicle.L"]["ik"] = 0.37
+    armature.pose.bones["fk.upper_arm.R"].rotation_euler = (0.2, 0.3, -0.4)
+    armature.location, armature.rotation_euler = (3.0, -4.0, 0.5), (0.1, 0.2, 1.3)
+    bpy.context.view_layer.update()
+    return armature
+
+
+@pytest.fixture
+def few_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every so many of the runs, and of the changes only those in the rest pose of the first arm."""
+    from armwright.addon import prove
+
+    every = prove.planned_runs
+    monkeypatch.setattr(prove, "planned_runs", lambda motions: every(motions)[::ONE_OF])
+
+
+def _results(armature: Any, seconds: float | None, between: Any = None) -> str:
+    """The results of a proof without its rate, with turns of so many seconds; None for one go."""
+    from armwright.addon import prove, subjects
+    from armwright.core.pace import UNBROKEN, Pace
+    from armwright.core.proof import results_json
+
+    pace = UNBROKEN if seconds is None else Pace(seconds)
+    for step in prove.prove(subjects.subject_of(armature), seed=3, pace=pace):
+        if between is not None and isinstance(step, prove.Progress):
+            between(step)
+    return results_json.to_text(replace(step, frames_per_second=0.0))
+
+
+def test_pieces_of_one_frame_give_the_same_results_while_the_users_scene_is_evaluated_in_between(
+    posed: Any, few_runs: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import bpy
+
+    from armwright.addon import host, prove_switch
+
+    monkeypatch.setattr(prove_switch, "_space_cases", lambda: [])
+    before = deep_snapshot()
+    in_one_go = _results(posed, None)
+    assert differences(before, deep_snapshot()) == []
+    seen: list[Any] = []
+    pieces = []
+
+    def window(step: Any) -> None:
+        # What the host does before it draws.
+        bpy.context.view_layer.update()
+        pieces.append(step)
+        if "changes" not in step.what and step.what != "planning":
+            reader = host.PoseReader(posed, bpy.context.view_layer, [bone.name for bone in posed.pose.bones])
+            seen.append(reader.read())
+
+    assert _results(posed, LEAST, window) == in_one_go
+    assert differences(before, deep_snapshot()) == []
+    print(f"{len(pieces)} pieces, {len(seen)} of them in runs")
+    assert len(seen) > 1000
+    # A window never shows a pose of the proof's: the rig is at rest in between.
+    assert np.abs(np.array(seen) - seen[0]).max() == 0.0
+
+
+def test_a_piece_is_at_most_a_frame_a_measure_or_the_settings_of_an_arm(
+    posed: Any, few_runs: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from armwright.addon import host, prove, prove_runs, prove_switch, subjects
+    from armwright.core.pace import Pace
+    from armwright.core.proof import verdicts
+
+    monkeypatch.setattr(prove_switch, "_space_cases", lambda: [])
+    work: dict[str, int] = {}
+
+    def counted(owner: Any, name: str, what: str) -> None:
+        plain = getattr(owner, name)
+
+        def counting(*arguments: Any, **named: Any) -> Any:
+            work[what] = work.get(what, 0) + 1
+            return plain(*arguments, **named)
+
+        monkeypatch.setattr(owner, name, counting)
+
+    counted(prove_runs, "settings_for", "settings")
+    counted(host.PoseReader, "read", "frames")
+    counted(verdicts, "judged", "measures")
+    counted(prove_switch, "_take", "changes")
+    counted(prove, "order_margins", "margins")
+    most: dict[str, int] = {}
+    kinds, total = 0, {}
+    for _ in prove.prove(subjects.subject_of(posed), pace=Pace(LEAST)):
+        kinds = max(kinds, sum(what not in ("frames", "changes") for what in work))
+        for what, count in work.items():
+            most[what] = max(most.get(what, 0), count)
+            total[what] = total.get(what, 0) + count
+        work.clear()
+    print(most, total)
+    # A change reads the bones before and after it, and its run is judged by itself.
+    assert most == {"settings": 1, "frames": 2, "measures": 1, "changes": 1, "margins": 1}
+    assert kinds == 1
+    assert total["frames"] > 1000
+    assert total["measures"] > 100
+
+
+def test_a_proof_that_is_left_after_any_number_of_pieces_leaves_the_file_as_it_was(posed: Any, few_runs: None) -> None:
+    import bpy
+
+    from armwright.addon import prove, subjects
+    from armwright.core.pace import Pace
+
+    print(f"seed {SEED}")
+    rng = np.random.default_rng(SEED)
+    before = deep_snapshot()
+    # The first ones are in the planning and the borrowing, the last ones in the changes.
+    for count in [1, 2, 3, 4, 5, *rng.integers(6, 3200, 12).tolist()]:
+        steps = prove.prove(subjects.subject_of(posed), pace=Pace(LEAST))
+        for _ in range(count):
+            step = next(steps)
+        bpy.context.view_layer.update()
+        steps.close()
+        print(count, step.what)
+        assert differences(before, deep_snapshot()) == [], (count, step)
+    assert bpy.context.scene.frame_subframe == pytest.approx(0.25)
+
+
+def _check(armature: Any) -> Any:
+    """A check that holds, measured by itself."""
+    from armwright.addon import prove_runs, sample, subjects
+    from armwright.core.proof import verdicts
+    from armwright.core.proof.run_plan import planned_runs, standard_motions
+
+    subject = subjects.subject_of(armature)
+    spec = next(item for item in planned_runs(standard_motions(1)) if item.case.mode == "hand")
+    with sample.borrowed(armature) as stage:
+        played = prove_runs.run(subject, spec, stage)[0]
+    return next(item for item in verdicts.checks(spec, played)[0] if item.requirement == "hold-hand")
+
+
+def test_a_check_is_prepared_in_pieces_and_left_at_any_of_them(posed: Any) -> None:
+    import bpy
+
+    from armwright.addon import shown_check, subjects
+    from armwright.core.pace import Pace, whole
+
+    check, subject = _check(posed), subjects.subject_of(posed)
+    before = deep_snapshot()
+    in_one_go = shown_check.begin(subject, check, 1).again
+    shown_check.put_back()
+    progress = []
+
+    def noting() -> Any:
+        steps = shown_check.beginning(subject, check, 1, Pace(LEAST))
+        while True:
+            try:
+                progress.append(next(steps))
+            except StopIteration as end:
+                return end.value
+            bpy.context.view_layer.update()
+            yield
+
+    again = whole(noting()).again
+    assert again.check == in_one_go.check == check
+    assert np.array_equal(again.trace.values, in_one_go.trace.values)
+    assert shown_check.put_back()
+    assert differences(before, deep_snapshot()) == []
+    shares = [item.done / item.total for item in progress]
+    assert shares == sorted(shares)
+    assert len(shares) > 240
+    assert (shares[0], shares[-1]) == (0.0, 1.0)
+    print(f"seed {SEED}")
+    for count in [1, 2, 3, *np.random.default_rng(SEED).integers(4, len(progress), 5).tolist()]:
+        steps = shown_check.beginning(subject, check, 1, Pace(LEAST))
+        for _ in range(count):
+            next(steps)
+        steps.close()
+        assert shown_check.showing() is None
+        assert differences(before, deep_snapshot()) == [], count
+
+
+class _Operator:
+    """What a proof's operator has of the host, for its way to give back."""
+
+    def __init__(self, steps: Any) -> None:
+        self._steps, self._timer, self._withdraw = steps, None, None
+
+
+@pytest.mark.parametrize("way", ["save", "load", "undo", "render", "unregister"])
+def test_a_running_proof_gives_back_before_anything_that_would_keep_the_borrowed_rig(
+    posed: Any, tmp_path: Path, way: str
+) -> None:
+    from functools import partial
+
+    import bpy
+
+    import armwright
+    from armwright.addon import interruptions, subjects
+    from armwright.addon.operators import proof
+    from armwright.core.pace import Pace
+
+    plain, later = tmp_path / "plain.blend", tmp_path / "later.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(plain), copy=True)
+    bpy.ops.ed.undo_push(message="before")
+    posed.pose.bones["fk.hand.L"].rotation_euler = (0.1, 0.0, 0.0)
+    bpy.ops.ed.undo_push(message="a turn")
+    manager = bpy.context.window_manager
+    steps = proof.proving(manager.armwright_proof, subjects.subject_of(posed), Pace(LEAST))
+    running = _Operator(steps)
+    stop = proof.ARMWRIGHT_OT_run_proof._stop
+    running._withdraw = interruptions.before(partial(stop, running, manager, proof.INTERRUPTED))
+    manager.armwright_proof.running = True
+    name, before = posed.name, deep_snapshot()
+    for _ in range(150):
+        next(steps)
+    assert differences(before, deep_snapshot()) != []
+    if way == "save":
+        bpy.ops.wm.save_as_mainfile(filepath=str(later), copy=True)
+        assert differences(before, deep_snapshot()) == []
+        bpy.ops.wm.open_mainfile(filepath=str(later))
+        assert list(bpy.data.scenes.keys()) == ["Scene"]
+        assert tuple(bpy.data.objects[name].location) == pytest.approx((3.0, -4.0, 0.5))
+    elif way == "load":
+        bpy.ops.wm.open_mainfile(filepath=str(plain))
+    elif way == "undo":
+        bpy.ops.ed.undo()
+        assert list(bpy.data.scenes.keys()) == ["Scene"]
+        assert tuple(bpy.data.objects[name].location) == pytest.approx((3.0, -4.0, 0.5))
+    elif way == "render":
+        for handler in list(bpy.app.handlers.render_init):
+            handler(bpy.context.scene)
+        assert differences(before, deep_snapshot()) == []
+    else:
+        armwright.unregister()
+        assert differences(before, deep_snapshot()) == []
+        armwright.register()
+    assert running._steps is None
+    assert interruptions._lent == []
+    assert not bpy.context.window_manager.armwright_proof.running
