@@ -45,6 +45,7 @@ def playing(subject: Subject, spec: RunSpec, stage: sample.Stage, pace: Pace) ->
     bones = sample.sampled_bones(subject.record, subject.arms)
     yield 0
     sampled = yield from sample.stepping(stage, tracks, bones + sample_fingers.read_bones(moving), pace)
+    yield spec.clip.frames
     shown = sample_fingers.finger_runs(moving, sampled.poses[:, len(bones) :])
     samples = sample.arm_samples(subject.record, subject.arms, sampled.poses)
     runs = (

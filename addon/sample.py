@@ -149,41 +149,28 @@ def stepping(stage: Stage, tracks: Tracks, read: Sequence[str], pace: Pace) -> G
     """`step`, left after any frame at which a turn of `pace` is over: yields the number of frames done.
 
     The tracks become an action for as long as it takes: the host steps a keyed action three times faster than it takes
-    in channels that are set one by one.
+    in channels that are set one by one. Whatever a window draws meanwhile, each frame sets all that the tracks set.
     """
     armature, scene = stage.armature, stage.scene
     action, curves = new_action(armature, "armwright.steps")
     try:
         write_tracks(armature, tracks, curves)
         if pace.due():
-            with _unplayed(armature):
-                yield 0
+            yield 0
         reader = host.PoseReader(armature, stage.layer, read)
         out = np.empty((tracks.frames, len(read), 4, 4))
         start, away = time.perf_counter(), pace.away
         for frame in range(tracks.frames):
             scene.frame_set(FIRST_FRAME + frame)
             out[frame] = reader.read()
-            if pace.due():
-                with _unplayed(armature):
-                    yield frame + 1
+            # Not after the last one: a window that draws sets the channels, and the last frame's stay for the next run.
+            if frame + 1 < tracks.frames and pace.due():
+                yield frame + 1
         return Sampled(out, time.perf_counter() - start - (pace.away - away))
     finally:
         if host.is_there(armature):
             armature.animation_data.action = None
         bpy.data.actions.remove(action)
-
-
-@contextmanager
-def _unplayed(armature: bpy.types.Object) -> Iterator[None]:
-    """The armature without its action: a window that draws meanwhile would show it, and write it into the channels."""
-    animation = armature.animation_data
-    action, slot = animation.action, getattr(animation, "action_slot", None)
-    animation.action = None
-    yield
-    animation.action = action
-    if slot is not None:
-        animation.action_slot = slot
 
 
 def pose(stage: Stage, tracks: Tracks, index: int) -> None:

@@ -19,8 +19,7 @@ class Clock:
 
 def _counting(closed: list[str]) -> Generator[int, None, str]:
     try:
-        for number in range(5):
-            yield number
+        yield from range(5)
         return "counted"
     finally:
         closed.append("closed")
