@@ -47,14 +47,14 @@ class RangeKeys:
     Attributes:
         first, last: the range, whole frames.
         frames, values: the keys, (K,), `first` and `last` among them.
-        stepped: whether a value holds until the next key; straight lines otherwise.
+        stepped: whether a value holds until the next key, for all of them or key by key; straight lines otherwise.
     """
 
     first: int
     last: int
     frames: Array
     values: Array
-    stepped: bool
+    stepped: bool | NDArray[np.bool_]
 
 
 def read_keys(curve: bpy.types.FCurve) -> Keys:
@@ -87,11 +87,17 @@ def splice(old: Keys, new: RangeKeys, straight_on: bool, value_at: Callable[[flo
     low, high = float(new.first - 1), float(new.last + 1)
     before = _before(old, low, straight_on, value_at)
     before["interpolation"][-1] = BEZIER if straight_on and len(before) == 1 else CONSTANT
-    inside = fresh(new.frames, new.values)
-    inside["interpolation"] = CONSTANT if new.stepped else LINEAR
+    inside = inner(new)
     # The frame after the range is in the old mode: nothing may run towards it.
     inside["interpolation"][-1] = CONSTANT
     return np.concatenate([before, inside, _after(old, high, straight_on, value_at)])
+
+
+def inner(new: RangeKeys) -> Keys:
+    """The keys of a range alone."""
+    out = fresh(new.frames, new.values)
+    out["interpolation"] = np.where(new.stepped, CONSTANT, LINEAR)
+    return out
 
 
 def fresh(frames: Array, values: Array) -> Keys:

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from ..core.errors import HostError
 from .arm_state import Channel
 from .convert_read import Frames
-from .convert_splice import AUTO, AUTO_CLAMPED, Keys, RangeKeys, freeze, read_keys, splice, write_keys
+from .convert_splice import AUTO, AUTO_CLAMPED, Keys, RangeKeys, freeze, inner, read_keys, splice, write_keys
 from .curves import own_bag
+from .keys import value
 from .mixing import check_mix
 
 Array = NDArray[np.float64]
@@ -30,21 +31,26 @@ class Track:
         channel: which.
         values: (N, C).
         kept: rows that get a key.
-        stepped: whether a value holds until the next key.
+        stepped: whether a value holds until the next key, for all of them or row by row (N,).
     """
 
     channel: Channel
     values: Array
     kept: NDArray[np.intp]
-    stepped: bool
+    stepped: bool | NDArray[np.bool_]
 
 
 class Journal:
-    """What was written, and how it was before. It guards the curves' keys from before."""
+    """What was written, and how it was before. It guards the curves' keys from before.
 
-    def __init__(self, armature: bpy.types.Object) -> None:
+    `bag`: the curves to write to; None for the armature's own, which has to have keys. `borders`: whether a curve that
+    is new keeps the value from before outside the range.
+    """
+
+    def __init__(self, armature: bpy.types.Object, bag: Any = None, *, borders: bool = True) -> None:
         self._armature = armature
-        self._bag = curve_bag(armature)
+        self._bag = curve_bag(armature) if bag is None else bag
+        self._borders = borders
         self._before: list[tuple[bpy.types.FCurve, Keys]] = []
         self._new: list[bpy.types.FCurve] = []
         self._groups = {group.name for group in self._bag.groups}
@@ -60,16 +66,15 @@ class Journal:
 
     def _write_curve(self, frames: Frames, track: Track, column: int, curve: bpy.types.FCurve | None) -> int:
         values = track.values[:, column]
-        new = RangeKeys(
-            frames.first, frames.last, frames.numbers[track.kept], values[track.kept], stepped=track.stepped
-        )
+        stepped = track.stepped if isinstance(track.stepped, bool) else track.stepped[track.kept]
+        new = RangeKeys(frames.first, frames.last, frames.numbers[track.kept], values[track.kept], stepped=stepped)
         level = _value(self._armature, track.channel, column)
         if curve is None:
             curve = self._bag.fcurves.new(track.channel.data_path, index=column)
             self._new.append(curve)
             name = track.channel.bone
             curve.group = self._bag.groups.get(name) or self._bag.groups.new(name)
-            written = splice(read_keys(curve), new, False, lambda frame: level)
+            written = splice(read_keys(curve), new, False, lambda frame: level) if self._borders else inner(new)
         else:
             old = read_keys(curve)
             self._before.append((curve, old))
@@ -134,5 +139,5 @@ def check_action(armature: bpy.types.Object) -> None:
 
 
 def _value(armature: bpy.types.Object, channel: Channel, column: int) -> float:
-    found = armature.path_resolve(channel.data_path)
-    return float(found[column] if hasattr(found, "__len__") else found)
+    found = value(armature, channel)
+    return found[column] if isinstance(found, list) else found

@@ -8,9 +8,9 @@ import sys
 from collections.abc import Sequence
 
 from ...core.errors import ArmwrightError
-from . import bench, build, card, controls, demo, export, fit, plan, proof, study, sweep, switch
+from . import bench, build, card, controls, demo, export, fit, plan, proof, study, sweep, switch, transfer
 
-COMMANDS = (study, build, plan, fit, card, proof, sweep, switch, export, controls, demo, bench)
+COMMANDS = (study, build, plan, fit, card, proof, sweep, switch, transfer, export, controls, demo, bench)
 
 FAILED, BAD_INPUT, INTERRUPTED = 1, 2, 130
 
