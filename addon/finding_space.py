@@ -106,7 +106,7 @@ def of_child_of(armature: bpy.types.Object) -> Iterator[Finding]:
                 continue
             if not np.array_equal(np.array(constraint.inverse_matrix), np.eye(4)):
                 continue
-            target = np.array(constraint.target.matrix_world, float)
+            target = np.array(constraint.target.matrix_world)
             if constraint.target.type == "ARMATURE" and constraint.subtarget:
                 carrier = constraint.target.data.bones.get(constraint.subtarget)
                 if carrier is None:

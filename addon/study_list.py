@@ -109,7 +109,7 @@ def jump(state: Any, context: bpy.types.Context) -> None:
 @persistent  # type: ignore[untyped-decorator]
 def _forget(*_: Any) -> None:
     for manager in bpy.data.window_managers:
-        forget(manager.armwright_study)
+        forget(manager.armwright_study)  # type: ignore[attr-defined]
 
 
 def attach() -> None:

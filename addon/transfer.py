@@ -104,7 +104,9 @@ class Transferred:
         short = sum(hold.out_of_reach > 0 for hold in self.holds)
         far = f"; {short} of them out of reach" if short else ""
         kept = f"; {self.kept_action!r} is kept" if self.kept_action else ""
-        pops = "nothing pops" if self.pop <= POP_LIMIT and self.pop_angle <= POP_ANGLE else f"largest pop {self.pop:.1e} L"
+        pops = (
+            "nothing pops" if self.pop <= POP_LIMIT and self.pop_angle <= POP_ANGLE else f"largest pop {self.pop:.1e} L"
+        )
         return (
             f"frames {self.first} to {self.last} in {self.action!r}: {len(self.holds)} holds, largest slide "
             f"{self.slide:.1e} L{far}; {pops}{kept}"
@@ -287,7 +289,9 @@ def _tracks(
         for on in {run.hand.on for run in one.runs if run.hand is not None and run.hand.on != WORLD}:
             carrier = spaces.space_bone(subject, arm, "hand")
             before = {item.name for item in carrier.constraints}
-            constraints[on] = spaces.ensure_space(subject, arm, "hand", armature, subject.record.bone(on, "hand")).constraint
+            constraints[on] = spaces.ensure_space(
+                subject, arm, "hand", armature, subject.record.bone(on, "hand")
+            ).constraint
             if constraints[on] not in before:
                 stage.made.append((carrier.name, constraints[on]))
         out += arm_tracks(subject, arm, one, hands, tolerance, constraints)

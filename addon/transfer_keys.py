@@ -40,7 +40,12 @@ def torso_tracks(subject: Subject, chain: Array, parent: Array, tolerance: float
 
 
 def arm_tracks(
-    subject: Subject, arm: str, arcs: Arcs, hands: dict[str, Array], tolerance: float | None, constraints: dict[str, str]
+    subject: Subject,
+    arm: str,
+    arcs: Arcs,
+    hands: dict[str, Array],
+    tolerance: float | None,
+    constraints: dict[str, str],
 ) -> list[Track]:
     """Channels of one arm.
 
@@ -65,7 +70,9 @@ def arm_tracks(
         # A held elbow's forearm turns in another frame: its channels step there.
         stepped = _before_change(elbow) if role == "fk_forearm" else np.zeros(count, bool)
         out.append(
-            _track(Channel(record.bone(arm, role), "rotation_euler"), getattr(s, field), rows, stepped, tolerance, length)
+            _track(
+                Channel(record.bone(arm, role), "rotation_euler"), getattr(s, field), rows, stepped, tolerance, length
+            )
         )
     for hold, poses, which, rolls in (
         ("hand", s.hand_hold, inside, _rolls(arcs, count)),
@@ -78,7 +85,9 @@ def arm_tracks(
         frames[:, :3, 3] = s.aim
         basis = unscaled_basis(s.torso, host.rest_in_parent(aim.bone), frames)
         ends = _before_change(inside)
-        out.append(_track(Channel(aim.name, "location"), basis[:, :3, 3], np.flatnonzero(inside), ends, tolerance, length))
+        out.append(
+            _track(Channel(aim.name, "location"), basis[:, :3, 3], np.flatnonzero(inside), ends, tolerance, length)
+        )
     dials = record.bone(arm, "dials")
     for key, field in DIAL_FIELDS.items():
         rows_of = np.asarray(getattr(s, field))[:, None]

@@ -56,9 +56,7 @@ class Held:
     led_out: float
 
 
-def measured_holds(
-    arm: MappedArm, arcs: Arcs, joints: dict[str, Array], length: float, frames: Frames
-) -> list[Held]:
+def measured_holds(arm: MappedArm, arcs: Arcs, joints: dict[str, Array], length: float, frames: Frames) -> list[Held]:
     """Every hold of one arm, from evaluated joints (N, 3, 4, 4) by arm."""
     hands = {id(run.hand): run.hand for run in arcs.runs if run.hand is not None}
     elbows = {id(run.elbow): run.elbow for run in arcs.runs if run.elbow is not None}
@@ -69,7 +67,9 @@ def measured_holds(
         near = lack < REACHED
         off = arm.wrist[hold.rows] - joints[arm.arm][hold.rows, 2, :3, 3]
         still = near & ~hold.rolls
-        out.append(_held(arm.arm, "hand", hold, points - hold.place, near, lack, off, length, frames, _turn(seen, still)))
+        out.append(
+            _held(arm.arm, "hand", hold, points - hold.place, near, lack, off, length, frames, _turn(seen, still))
+        )
     for held in elbows.values():
         places, lack = joints[arm.arm][held.rows, 1, :3, 3], arcs.pose.elbow_missing[held.rows] / length
         off = arm.elbow[held.rows] - places
@@ -114,7 +114,9 @@ def _turn(seen: Array, still: NDArray[np.bool_]) -> float:
     rows = seen[still]
     if len(rows) == 0:
         return 0.0
-    return float(np.degrees(angle_between(np.broadcast_to(rows[0, :3, :3], rows[:, :3, :3].shape), rows[:, :3, :3])).max())
+    return float(
+        np.degrees(angle_between(np.broadcast_to(rows[0, :3, :3], rows[:, :3, :3].shape), rows[:, :3, :3])).max()
+    )
 
 
 def measured_pops(subject: Subject, solved: dict[str, Arcs], frames: Frames) -> tuple[float, float]:
@@ -139,5 +141,3 @@ def _switches(runs: tuple[Run, ...], count: int) -> list[tuple[int, Run]]:
     """Rows at which a hold begins or ends within the clip."""
     found = [(run.first, run) for run in runs if run.first > 0]
     return found + [(run.last, run) for run in runs if run.last < count - 1]
-
-

@@ -21,7 +21,9 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     command.add_argument("--unit", type=float, default=None, metavar="METRES", help="metres of a unit of the motion")
     command.add_argument("--start", type=int, default=1, metavar="F", help="scene frame to begin at (default: 1)")
     command.add_argument("--into", choices=("new", "same"), default="new", help="action to write to (default: new)")
-    command.add_argument("--replace", action="store_true", help="in the same action, replace the arms' keys in the range")
+    command.add_argument(
+        "--replace", action="store_true", help="in the same action, replace the arms' keys in the range"
+    )
     command.add_argument("--keys", choices=("every", "fewest"), default="every", help="where to set keys")
     command.add_argument("--tolerance", type=float, default=0.001, metavar="METRES", help="with the fewest keys")
     command.add_argument("--blend", type=float, default=0.2, metavar="S", help="seconds of an arc into a hold")

@@ -41,7 +41,7 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
             self.report({"ERROR"}, str(problem))
             return {"CANCELLED"}
         manager = context.window_manager
-        state = manager.armwright_proof
+        state: Any = manager.armwright_proof  # type: ignore[attr-defined]
         state.running, state.done, state.headline = True, 0.0, "Measuring"
         self._pace = Pace(PIECE)
         self._steps = proving(state, subject, self._pace)

@@ -30,7 +30,7 @@ class Studied:
         return f"{self.frames} frames: {self.phases} phases found"
 
 
-class ARMWRIGHT_OT_run_study(Stepped, bpy.types.Operator):
+class ARMWRIGHT_OT_run_study(Stepped, bpy.types.Operator):  # type: ignore[misc]
     """Study the active action: when hands and elbows stand, roll, hold on or swing, and how far they reach; Esc stops.
 
     The other selected objects are things that the hands may hold on to"""

@@ -15,7 +15,12 @@ def done(armature: Any, study: Any, **options: Any) -> Any:
     from armwright.addon import transfer, transfer_report
 
     out = transfer.transfer_whole(armature, study, transfer.Options(**options))
-    print("\n".join(transfer_report.table(out)), out.sentence(), f"gap {out.gap:.1e} pop {out.pop:.1e} {out.pop_angle:.1e}", sep="\n")
+    print(
+        "\n".join(transfer_report.table(out)),
+        out.sentence(),
+        f"gap {out.gap:.1e} pop {out.pop:.1e} {out.pop_angle:.1e}",
+        sep="\n",
+    )
     return out
 
 
@@ -44,7 +49,9 @@ def test_a_swing_has_the_recorded_directions_whatever_the_noise(wren: Any, noise
 @pytest.mark.parametrize("factors", [(1.0, 1.0), (0.8, 0.8), (1.3, 1.3), (0.8, 1.3), (1.3, 0.8)])
 def test_a_hold_does_not_slide_and_its_switches_do_not_pop(wren: Any, what: str, factors: tuple[float, float]) -> None:
     out = done(wren, recording(wren, what, factors))
-    part, on, arm = {"plant": ("hand", "world", "L"), "lean": ("elbow", "world", "L"), "carry": ("hand", "L", "R")}[what]
+    part, on, arm = {"plant": ("hand", "world", "L"), "lean": ("elbow", "world", "L"), "carry": ("hand", "L", "R")}[
+        what
+    ]
     assert [(hold.arm, hold.part, hold.on) for hold in out.holds] == [(arm, part, on)]
     assert out.holds[0].out_of_reach == 0
     assert out.slide <= SLIDE

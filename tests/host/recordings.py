@@ -90,8 +90,10 @@ def segments(armature: Any, factors: tuple[float, float] = (1.0, 1.0)) -> tuple[
     return geometry.upper_length / factors[0], geometry.forearm_length / factors[1]
 
 
-def recording(armature: Any, what: str, factors: tuple[float, float] = (1.0, 1.0), noise: float = 0.002, seed: int = 3) -> Any:
-    """"swing", "plant" (left hand, twice), "lean" (left elbow) or "carry" (right hand on the left), right arm swinging."""
+def recording(
+    armature: Any, what: str, factors: tuple[float, float] = (1.0, 1.0), noise: float = 0.002, seed: int = 3
+) -> Any:
+    """ "swing", "plant" (left hand, twice), "lean" (left elbow) or "carry" (right hand on the left), right arm swinging."""
     rng = np.random.default_rng(seed)
     upper, fore = segments(armature, factors)
     size = (upper + fore) / sum(segments(armature))
