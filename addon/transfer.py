@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 
 import bpy
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ..core.errors import HostError
 from ..core.study.phases import WORLD
 from ..core.study.study import Study
-from ..core.transfer.arcs import Arcs, arcs, base_settings, runs_of, KEPT
+from ..core.transfer.arcs import KEPT, Arcs, arcs, base_settings, runs_of
 from ..core.transfer.differences import Difference, arm_differences, torso_differences
 from ..core.transfer.holds import elbow_holds, hand_holds, held_hold, held_phases
 from ..core.transfer.mapped import Mapped, mapped, size_of
@@ -22,7 +22,7 @@ from ..core.transfer.turns import turns_of
 from . import arm_state, convert_read, host, keys, spaces
 from .arm_state import Channel
 from .convert_read import Frames
-from .convert_write import Journal, Track
+from .convert_write import Track
 from .posed import back, posed
 from .prove import Progress
 from .subjects import DIAL_FIELDS, Subject, subject_of
@@ -151,8 +151,8 @@ def transferring(
         gap = _gap(subject, solved, poses)
         if gap > MOST_GAP and tolerance is None:
             raise HostError(
-                f"the arms of {armature.name!r} are up to {gap:.2g} of their length away from their keys: a constraint, a "
-                "driver or a parent of theirs moves them too; take it off first"
+                f"the arms of {armature.name!r} are up to {gap:.2g} of their length away from their keys: a "
+                "constraint, a driver or a parent of theirs moves them too; take it off first"
             )
         lengths = {arm: size_of(geometry) for arm, geometry in subject.geometries.items()}
         found = torso_differences(goal, poses[:, 0], float(np.mean(list(lengths.values()))))
@@ -220,7 +220,7 @@ def _check_orders(subject: Subject, goal: Mapped) -> None:
         arm_state.read(subject, arm.arm)
 
 
-def _around(subject: Subject, frames: Frames, total: int) -> Iterator[Progress]:
+def _around(subject: Subject, frames: Frames, total: int) -> Generator[Progress, None, Array]:
     """Poses (N, 2, 4, 4) of the root and of what carries the torso's chain: the identity where there is none."""
     bones, record = subject.armature.pose.bones, subject.record
     parent = bones[subject.chain[0]].parent
@@ -235,7 +235,7 @@ def _around(subject: Subject, frames: Frames, total: int) -> Iterator[Progress]:
         out[:, 0] = np.eye(4)
     if parent is None:
         out[:, 1] = np.eye(4)
-    return out  # noqa: B901
+    return out
 
 
 def _solved(
@@ -309,7 +309,7 @@ def _check_no_keys(armature: bpy.types.Object, channels: list[Channel], frames: 
                     )
 
 
-def _read(subject: Subject, goal: Mapped, frames: Frames, total: int) -> Iterator[Progress]:
+def _read(subject: Subject, goal: Mapped, frames: Frames, total: int) -> Generator[Progress, None, Array]:
     """Evaluated poses (N, 1 + 3 arms, 4, 4) of the torso and the joints."""
     record = subject.record
     names = [record.torso, *(record.bone(arm.arm, role) for arm in goal.arms for role in JOINT_ROLES)]
@@ -319,7 +319,7 @@ def _read(subject: Subject, goal: Mapped, frames: Frames, total: int) -> Iterato
         bpy.context.scene.frame_set(frames.first + row)
         out[row] = reader.read()
         yield Progress(2 * frames.count + row + 1, total, "measuring")
-    return out  # noqa: B901
+    return out
 
 
 def _joints(poses: Array, place: int) -> Array:

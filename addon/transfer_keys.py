@@ -22,7 +22,8 @@ Rows = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 # With the fewest keys each channel may be off by this part of the tolerance. A wrist adds up at most the torso's three
-# angles at 2.5 L, clavicle, upper arm and forearm's at 3 L together, and three of a location: sqrt(3) (5.5 / 14 + 1 / 7) < 1.
+# angles at 2.5 L, clavicle, upper arm and forearm's at 3 L together, and three of a location:
+# sqrt(3) (5.5 / 14 + 1 / 7) < 1.
 ANGLE_PART, LOCATION_PART = 1.0 / 14.0, 1.0 / 7.0
 
 

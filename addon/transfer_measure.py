@@ -1,4 +1,4 @@
-"""What the holds of a transfer do, as the rig shows it: slides, turns, what is out of reach, and pops of the switches."""
+"""What the holds of a transfer do, as the rig shows it: slides, turns, what is out of reach, pops of switches."""
 
 from __future__ import annotations
 

@@ -32,12 +32,14 @@ def table(done: Transferred) -> list[str]:
         lines.append(f"{item.arm or '-':8}{item.joint:11}{item.unit:8}{figures}{item.worst + done.first:7d}{ends}")
     for hold in done.holds:
         reach = (
-            f", out of reach in {hold.out_of_reach} frames, short by up to {hold.missing:.3g} L (frame {hold.missing_frame})"
+            f", out of reach in {hold.out_of_reach} frames, short by up to {hold.missing:.3g} L "
+            f"(frame {hold.missing_frame})"
             if hold.out_of_reach
             else ""
         )
         lines.append(
-            f"{hold.arm} {hold.part} on {hold.on}, {hold.first} to {hold.last}: slide {hold.slide:.1e} L, moved by up to "
-            f"{hold.moved:.3g} L from the recording ({hold.led_in:.2g} at its start, {hold.led_out:.2g} at its end){reach}"
+            f"{hold.arm} {hold.part} on {hold.on}, {hold.first} to {hold.last}: slide {hold.slide:.1e} L, moved by up "
+            f"to {hold.moved:.3g} L from the recording ({hold.led_in:.2g} at its start, {hold.led_out:.2g} at its end)"
+            f"{reach}"
         )
     return [*lines, *(f"note: {note}" for note in done.notes)]

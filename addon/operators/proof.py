@@ -107,7 +107,7 @@ class ARMWRIGHT_OT_run_proof(OnRig, bpy.types.Operator):
         if self._timer is not None:
             manager.event_timer_remove(self._timer)
             self._timer = None
-        state = manager.armwright_proof
+        state = manager.armwright_proof  # type: ignore[attr-defined]
         # Results are there as soon as they are listed, also where they could not be kept any more.
         state.running, state.headline = False, state.headline if state.done >= 1.0 else headline
         redraw_views(bpy.context)

@@ -1,4 +1,4 @@
-"""One arm's settings over a clip: FK arcs that lead into holds, and the holds; every frame as the reference solver's."""
+"""One arm's settings over a clip: FK arcs that lead into holds, and the holds; each frame as the reference solver's."""
 
 from __future__ import annotations
 
@@ -138,10 +138,12 @@ def arcs(
     led = np.zeros(len(goals), bool)
     turned = turns
     for rows, share, at in _leads(runs, len(goals), blend):
-        delta = tuple(
-            getattr(shown, name)[at] @ getattr(turns, name)[at].T for name in ("upper_arm", "forearm", "hand")
+        delta = (
+            shown.upper_arm[at] @ turns.upper_arm[at].T,
+            shown.forearm[at] @ turns.forearm[at].T,
+            shown.hand[at] @ turns.hand[at].T,
         )
-        turned = blended(turned, rows, share, delta)  # type: ignore[arg-type]
+        turned = blended(turned, rows, share, delta)
         upper[rows] += share * (shown.upper_factor[at] - 1.0)
         fore[rows] += share * (shown.forearm_factor[at] - 1.0)
         led[rows] = True
@@ -166,14 +168,15 @@ def _swung(
     """The pose with the recorded directions at the rig's own lengths, times factors (N,)."""
     rest = solve(g, base)
     count = len(rest.shoulder)
-    upper, fore = (np.ones(count) if item is None else item for item in (upper, fore))
     carried = base.torso @ rigid_inverse(g.torso)
     inner = carried @ g.clavicle
     wanted = np.einsum("fij,fj->fi", carried[:, :3, :3], g.upper_arm[:3, 3] + arm.rise) + carried[:, :3, 3]
     clavicle = swing(inner[:, :3, :3], wanted - inner[:, :3, 3])
-    shoulder = inner[:, :3, 3] + clavicle[:, :, 1] * g.clavicle_length
-    elbow = shoulder + turns.upper_arm[:, :, 1] * (g.upper_length * upper)[:, None]
-    wrist = elbow + turns.forearm[:, :, 1] * (g.forearm_length * fore)[:, None]
+    shoulder: Array = inner[:, :3, 3] + clavicle[:, :, 1] * g.clavicle_length
+    upper_factor = np.ones(count) if upper is None else upper
+    forearm_factor = np.ones(count) if fore is None else fore
+    elbow: Array = shoulder + turns.upper_arm[:, :, 1] * (g.upper_length * upper_factor)[:, None]
+    wrist: Array = elbow + turns.forearm[:, :, 1] * (g.forearm_length * forearm_factor)[:, None]
     return replace(
         rest,
         shoulder=shoulder,
@@ -183,8 +186,8 @@ def _swung(
         upper_arm=turns.upper_arm,
         forearm=turns.forearm,
         hand=turns.hand,
-        upper_factor=upper,
-        forearm_factor=fore,
+        upper_factor=upper_factor,
+        forearm_factor=forearm_factor,
     )
 
 
@@ -240,7 +243,7 @@ def _held(g: ArmGeometry, settings: ArmSettings, swinging: ArmPose, runs: tuple[
 
 
 def _leads(runs: tuple[Run, ...], count: int, blend: int) -> list[tuple[Rows, Array, int]]:
-    """Rows of the arcs before and after each run, by what share they turn to the pose at row `at`, which is the run's."""
+    """Rows of the arcs before and after each run, by what share they turn to the run's pose at row `at`."""
     found = []
     ends = [-1, *(run.last for run in runs)]
     starts = [*(run.first for run in runs), count]

@@ -220,7 +220,7 @@ def _roll(arm: MappedArm, phase: Phase, hand: Array, start: Array | None, blend:
 
 
 def pivot_of(wrist: Array, turns: Array) -> Array:
-    """The point (3,) of a hand, in its axes from the wrist, that stands best while wrist (M, 3) and turns (M, 3, 3) move.
+    """The point (3,) of a hand, in its axes from the wrist, that stands best as wrist (M, 3) and turns (M, 3, 3) move.
 
     Least squares of w(t) + R(t) r = c over r and c; a little weight on r = 0 keeps what the turn does not tell at the
     wrist.

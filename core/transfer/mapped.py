@@ -89,7 +89,7 @@ def mapped(
     path = motion.torso[:, :3, 3] + np.einsum("fij,j->fi", motion.torso[:, :3, :3], middle)
 
     def places(points: Array) -> Array:
-        return np.asarray(ours + factor * (points - path[0]) @ facing.T)
+        return np.asarray(ours + factor * (points - path[0]) @ facing.T, np.float64)
 
     torso = np.tile(np.eye(4), (motion.frames, 1, 1))
     torso[:, :3, :3] = turns @ rest[:3, :3]
@@ -121,7 +121,7 @@ def size_of(geometry: ArmGeometry) -> float:
 
 
 def _in_torso(motion: StudyMotion, points: Array) -> Array:
-    return np.einsum("fji,fj->fi", motion.torso[:, :3, :3], points - motion.torso[:, :3, 3])
+    return np.asarray(np.einsum("fji,fj->fi", motion.torso[:, :3, :3], points - motion.torso[:, :3, 3]), np.float64)
 
 
 def _along(arm: ArmMotion, facing: Array) -> Array | None:

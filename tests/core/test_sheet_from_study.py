@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from made_motions import arm_to, held_hand, planted_elbow, planted_hand, rolling_hand, shoulder_of, torso_motion
 from numpy.typing import NDArray
-from study_motions import arm_to, held_hand, planted_elbow, planted_hand, rolling_hand, shoulder_of, torso_motion
 
 from armwright.core.errors import MotionError
 from armwright.core.motion.bvh import read_bvh
@@ -59,7 +59,7 @@ def test_an_elbow_on_the_rail_asks_to_plant_the_elbow() -> None:
 def test_elbow_and_hand_on_the_rail_at_once_ask_for_both() -> None:
     made = planted_elbow(RATE, 4, 0.0)
     arm = made.motion.arms[0]
-    still = replace(arm, wrist=arm.elbow + [0.0, -0.264, 0.0], tip=None)
+    still = replace(arm, wrist=arm.elbow + np.array([0.0, -0.264, 0.0]), tip=None)
     assert {"hold-both"} <= names(sheet_of(replace(made.motion, arms=(still,))))
 
 
@@ -80,7 +80,7 @@ def test_a_hand_on_what_moves_asks_for_its_space(thing: bool) -> None:
 def still_motion() -> StudyMotion:
     torso = torso_motion(np.random.default_rng(1), 240, RATE, 0.0)
     shoulder = shoulder_of(torso, 1.0)
-    return StudyMotion("still", RATE, (arm_to("L", shoulder, shoulder + [0.05, -0.1, -0.5]),), torso)
+    return StudyMotion("still", RATE, (arm_to("L", shoulder, shoulder + np.array([0.05, -0.1, -0.5])),), torso)
 
 
 def test_somebody_who_stands_still_asks_for_nothing() -> None:
@@ -158,7 +158,7 @@ def test_the_range_of_a_clip_is_what_it_turns_and_travels() -> None:
 def test_of_a_long_recording_the_part_is_played_in_which_arms_hold_most() -> None:
     made = planted_hand(24.0, 4, 0.0).motion
     arm = made.arms[0]
-    rest = int(100 * 24)
+    rest = 100 * 24
     turn = np.linspace(0.0, 60.0, rest)
     swing = np.stack([0.2 * np.sin(turn) + 0.3, -0.3 + 0.1 * np.cos(turn), 1.2 + 0.2 * np.sin(0.7 * turn)], axis=1)
     torso = np.concatenate([np.tile(made.torso[:1], (rest, 1, 1)), made.torso])

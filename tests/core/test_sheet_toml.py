@@ -55,7 +55,11 @@ WRONG = [
     ("a key", ('requirement = "swing"', 'reqirement = "swing"'), 'unknown field "reqirement", perhaps "requirement"'),
     ("a table", ("[torso]", "[troso]"), 'unknown field "troso", perhaps "torso"'),
     ("a requirement", ('"hold-elbow"', '"hold-elbwo"'), r"arms\[1\].needs\[0\].requirement: .*perhaps 'hold-elbow'"),
-    ("a span", ("[70, 80]]\n\n[[arms.needs]]", "[80, 70]]\n\n[[arms.needs]]"), r"needs\[1\].frames\[1\]: frames 80 to 70"),
+    (
+        "a span",
+        ("[70, 80]]\n\n[[arms.needs]]", "[80, 70]]\n\n[[arms.needs]]"),
+        r"needs\[1\].frames\[1\]: frames 80 to 70",
+    ),
     ("a late span", ("[90, 99]", "[90, 100]"), r"frames 90 to 100, of 0 to 99"),
     ("no most", ("most = 1.12", "# most = 1.12"), r"needs\[2\]: 'stretch' needs to know how far"),
     ("a most too many", ('"swing"', '"swing"\nmost = 1.2'), r"needs\[0\].most: 'swing' has no most"),

@@ -120,8 +120,11 @@ def test_a_piece_is_at_most_a_frame_a_measure_or_the_settings_of_an_arm(
     counted(prove_switch, "_take", "changes")
     counted(prove, "order_margins", "margins")
     most: dict[str, int] = {}
-    kinds, total, changed = 0, {}, 0
+    kinds, changed = 0, 0
+    total: dict[str, int] = {}
+    steps: list[Any] = []
     for step in prove.prove(subjects.subject_of(posed), pace=Pace(LEAST)):
+        steps[:] = [step]
         is_change = work.pop("changes", 0)
         if is_change:
             # A change reads the bones before and after it and tries more than one way; its measures are pieces again.
@@ -133,7 +136,7 @@ def test_a_piece_is_at_most_a_frame_a_measure_or_the_settings_of_an_arm(
                 most[what] = max(most.get(what, 0), count)
                 total[what] = total.get(what, 0) + count
         work.clear()
-    assert isinstance(step, Results)
+    assert isinstance(steps[0], Results)
     print(most, total)
     assert most == {"settings": 1, "frames": 1, "measures": 1, "margins": 1}
     assert (kinds, changed) == (1, 1)

@@ -1,4 +1,4 @@
-"""Recorded motion on a rig: the recorded angles, holds that do not slide, switches that do not pop, and nothing lost."""
+"""Recorded motion on a rig: the recorded angles, holds that do not slide, switches without a pop, nothing lost."""
 
 from __future__ import annotations
 

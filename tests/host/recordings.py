@@ -93,7 +93,7 @@ def segments(armature: Any, factors: tuple[float, float] = (1.0, 1.0)) -> tuple[
 def recording(
     armature: Any, what: str, factors: tuple[float, float] = (1.0, 1.0), noise: float = 0.002, seed: int = 3
 ) -> Any:
-    """ "swing", "plant" (left hand, twice), "lean" (left elbow) or "carry" (right hand on the left), right arm swinging."""
+    """What is done: "swing", "plant" (left hand, twice), "lean" (left elbow) or "carry" (right hand on the left)."""
     rng = np.random.default_rng(seed)
     upper, fore = segments(armature, factors)
     size = (upper + fore) / sum(segments(armature))
