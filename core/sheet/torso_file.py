@@ -6,15 +6,16 @@ One joint carries all of it, in metres, at the recording's rate; a chain of offs
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..motion.bvh import read_bvh
+from ..motion.bvh_text import Joint, bvh_text
 from ..motion.clip import Clip, compose
 from ..motion.recorded import CHARACTER_FROM_BVH, recorded_clip
 from ..motion.wiggle import TRAVEL
-from ..rotations import matrix_to_euler
 from ..study.measures import Extent, torso_study
 from ..study.motion import ArmMotion, StudyMotion
 from ..study.phases import ELBOW, HAND, HELD, ROLL, Phase, planted_frames
@@ -35,23 +36,14 @@ def torso_text(motion: StudyMotion, first: int, last: int) -> str:
     frames = motion.torso[first : last + 1]
     turns = CHARACTER_FROM_BVH.T @ frames[:, :3, :3] @ CHARACTER_FROM_BVH
     places = frames[:, :3, 3] @ CHARACTER_FROM_BVH
-    angles = np.degrees(matrix_to_euler(turns, "XYZ"))
-    size = float(np.mean([arm.length for arm in motion.arms]))
-    lines = [
-        "HIERARCHY",
-        f"ROOT {TORSO}",
-        "{",
-        "  OFFSET 0 0 0",
-        "  CHANNELS 6 Xposition Yposition Zposition Zrotation Yrotation Xrotation",
-    ]
-    for depth, joint in enumerate(ARM):
-        # Half of the arm each; where it hangs on the torso does not matter.
-        lines += [f"  JOINT {joint}", "  {", f"  OFFSET {size / 2.0 if depth else 0.0:.9g} 0 0", "  CHANNELS 0"]
-    lines += ["  End Site", "  {", "  OFFSET 0 0 0", "  }", *["  }"] * len(ARM), "}", "MOTION"]
-    lines += [f"Frames: {len(frames)}", f"Frame Time: {1.0 / motion.rate:.9g}"]
-    rows = np.concatenate([places, angles[:, ::-1]], axis=1)
-    lines += [" ".join(f"{value + 0.0:.6f}" for value in row) for row in rows]
-    return "\n".join(lines) + "\n"
+    half = 0.5 * float(np.mean([arm.length for arm in motion.arms]))
+    # Half of the arm each; where it hangs on the torso does not matter.
+    joints = [Joint(TORSO, -1, (0.0, 0.0, 0.0))]
+    joints += [Joint(name, depth, (half if depth else 0.0, 0.0, 0.0), turns=False) for depth, name in enumerate(ARM)]
+    joints[-1] = replace(joints[-1], end=(0.0, 0.0, 0.0))
+    rotations = np.tile(np.eye(3), (len(frames), len(joints), 1, 1))
+    rotations[:, 0] = turns
+    return bvh_text(joints, motion.rate, places, rotations)
 
 
 def part_to_play(motion: StudyMotion, phases: Sequence[Phase]) -> tuple[int, int]:
