@@ -26,6 +26,7 @@ def run(options: argparse.Namespace) -> int:
     from ...core.plan import json as plan_json
     from ...core.proof.report.table import table
     from ...demo_blend_scripts import scene
+    from ...demo_blend_scripts.recording import recording
     from .. import prove, subjects
     from . import files
     from .proof import ProgressLine, shots_of, write_results
@@ -36,6 +37,7 @@ def run(options: argparse.Namespace) -> int:
     made = scene.build_scene()
     files.save_blend(out / "demo.blend")
     write_text(out / "plan.json", plan_json.to_text(made.character.plan))
+    write_text(out / "recording.bvh", recording())
     paths: list[Path] = []
     if not options.no_pictures:
         print("rendering pictures (about a minute)")
@@ -54,5 +56,5 @@ def run(options: argparse.Namespace) -> int:
     write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown, shots)
     print(table(results))
     names = ", ".join(path.name for path in paths) or "no pictures"
-    print(f"\nin {out}: demo.blend, plan.json, results.json, junit.xml, report.html, {names}")
+    print(f"\nin {out}: demo.blend, plan.json, recording.bvh, results.json, junit.xml, report.html, {names}")
     return 1 if any(check.verdict == "fail" for check in results.checks) else 0

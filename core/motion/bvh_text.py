@@ -45,7 +45,8 @@ def bvh_text(joints: Sequence[Joint], rate: float, root: Array, rotations: Array
     Raises ValueError for shapes that do not go together or joints that are not depth first.
     """
     if root.shape != (len(root), 3) or rotations.shape != (len(root), len(joints), 3, 3):
-        raise ValueError(f"{len(joints)} joints need (N, 3) and (N, {len(joints)}, 3, 3): {root.shape, rotations.shape}")
+        given = root.shape, rotations.shape
+        raise ValueError(f"{len(joints)} joints need (N, 3) and (N, {len(joints)}, 3, 3): {given}")
     lines, open_joints = ["HIERARCHY"], list[int]()
     for index, joint in enumerate(joints):
         if (joint.parent < 0) != (index == 0) or joint.parent not in (-1, *open_joints):

@@ -9,7 +9,7 @@ from .. import arm_words
 from ..card.places import Path, Places, written
 from ..proof.results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check
 from .model import HAND, TURNS, WITH_MOST, ArmSheet, Need, Sheet, Space, TorsoRange
-from .runs import MEANWHILE, REACH_MOST, modes_of, swept_name
+from .runs import MEANWHILE, REACH_MOST, modes_of, reaches_most, swept_name
 
 HOLDS, FAILS, UNCOVERED = "holds", "fails", "not proved"
 # What the recorded motion may fall short of a range by: the sheet's own rounding, degrees and arm lengths.
@@ -77,7 +77,11 @@ def _need(arm: ArmSheet, need: Need, path: Path, checks: Sequence[Check], arms: 
     if need.requirement in MEANWHILE:
         proofs.append([check for check in mine if check.motion == swept_name(clip, need.requirement)])
     if need.requirement in WITH_MOST:
-        proofs.append([check for check in mine if check.motion == REACH_MOST])
+        mine += [check for check in checks if check.arm == arm.arm and reaches_most(check)]
+        proofs += [
+            [check for check in mine if check.motion == REACH_MOST],
+            [check for check in mine if reaches_most(check)],
+        ]
     missing = [mode for mode in modes if not any(check.case.mode == mode for check in mine)]
     if missing:
         return Line(path, what, UNCOVERED, len(mine), f"no check in the mode {missing[0]!r}")

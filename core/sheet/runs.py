@@ -16,6 +16,8 @@ from .model import ArmSheet, Sheet
 
 # The hand goes as far as the sheet says, on a round about the shoulder.
 REACH_MOST = "reach-most"
+# Whether the hand gets there is what its hold says.
+REACHES = "hold-hand"
 # The recorded torso while a sweep moves the arm's own channels: the clavicle's, which must not disturb what is held,
 # and those of the free arm; by the requirement that looks at it.
 MEANWHILE = {"shoulder": "shrug", "swing": "fk-sweep"}
@@ -83,16 +85,22 @@ def swept_name(clip: str, requirement: str) -> str:
 
 
 def reach_most(most: float) -> RunSpec:
-    """The hand held as far from the shoulder as the sheet says, stretch on."""
+    """The hand held as far from the shoulder as the sheet says, stretch on: lengths, and whether it gets there."""
     around = hand_round(HAND_BEYOND_FRAMES, 0.0, most)
     case = Case("hand", 0.0, 0.0, 1.0)
     still = make_clip("still", len(around.hand))
-    return RunSpec(REACH_MOST, still, case, FAR, requirements=("stretch",), around=around)
+    return RunSpec(REACH_MOST, still, case, FAR, requirements=("stretch", REACHES), around=around)
 
 
 def is_asked(asked: frozenset[tuple[str, str, str]], check: Check) -> bool:
     """Whether a check is of something that the sheet asks; `asked` is what `wanted` gave."""
-    return (check.requirement, check.arm, check.case.mode) in asked
+    name = "stretch" if reaches_most(check) else check.requirement
+    return (name, check.arm, check.case.mode) in asked
+
+
+def reaches_most(check: Check) -> bool:
+    """Whether a check says if the hand gets as far as the sheet asks."""
+    return check.motion == REACH_MOST and check.requirement == REACHES
 
 
 def needs_switching(asked: frozenset[tuple[str, str, str]]) -> bool:

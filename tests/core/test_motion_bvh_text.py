@@ -32,7 +32,7 @@ def test_what_is_written_is_read_back() -> None:
     assert bvh.frame_time == pytest.approx(1.0 / 60.0, rel=1e-8)
     turned, placed = forward(bvh, local_rotations(bvh), local_translations(bvh))
     # By hand, from the hips to the end of the arm.
-    hips = root + [0.0, 0.9, 0.0]
+    hips = root + np.array([0.0, 0.9, 0.0])
     arm = hips + turns[:, 0] @ [0.2, 0.4, 0.0]
     hand = arm + (turns[:, 0] @ turns[:, 1]) @ [0.3, 0.0, 0.0]
     np.testing.assert_allclose(placed[:, 2], hand, atol=1e-6)
