@@ -101,15 +101,16 @@ def _limb(time: Array, side: float, shoulder: Array, turn: Array, elbow: Array) 
         swing = unit(points(0.35 * np.sin(3.1 * time), -1.0, 0.55 + 0.5 * np.cos(2.3 * time)))
         pieces.append((LEAN, _free(side, unit(elbow - shoulder), swing)))
     else:
-        pieces.append((LEAN, free(points(0.2, 0.35 * stride, -1.0), points(0.1, -0.5 - 0.3 * stride, -1.0))))
+        pieces.append((LEAN, free(points(0.2, 0.35 * stride, -1.0), points(0.1, -0.6 + 0.3 * stride, -1.0))))
     wrist, hand = _braced(time, side)
     pieces.append((BRACE, _to(shoulder, wrist, hand, side)))
-    pieces.append((HAUL, _to(shoulder, _rope(time, side), _gripping(time, side), side)))
+    hauling = _to(shoulder, _rope(time, side), hand, side)
+    pieces.append((HAUL, _gripping(time, _free(side, hauling.upper, hauling.fore))))
     if side > 0.0:
         sweep = np.sin(1.9 * time)
         pieces.append((REACH, free(points(0.45, -0.55 + 0.1 * sweep, 0.85), points(0.15 + 0.2 * sweep, -0.5, 1.0))))
     else:
-        pieces.append((REACH, free(points(0.2, 0.35 * stride, -1.0), points(0.1, -0.5 - 0.3 * stride, -1.0))))
+        pieces.append((REACH, free(points(0.2, 0.35 * stride, -1.0), points(0.1, -0.6 + 0.3 * stride, -1.0))))
     return _joined(time, pieces)
 
 
@@ -117,7 +118,7 @@ def _braced(time: Array, side: float) -> tuple[Array, Array]:
     """Wrist (N, 3) and hand (N, 3, 3) on the rail: flat, then over the fingertips, which stay."""
     flat = unit(np.array([0.12 * side, -1.0, 0.0]))
     down = np.array([0.0, 0.0, -1.0])
-    angle = np.radians(58.0) * _eased((time - ROLL[0]) / (ROLL[1] - ROLL[0]))[:, None]
+    angle = np.radians(42.0) * _eased((time - ROLL[0]) / (ROLL[1] - ROLL[0]))[:, None]
     along = np.cos(angle) * flat + np.sin(angle) * down
     start = RAIL + np.array([0.25 * side, 0.06, GRIP + 0.01])
     wrist = start + flat * HAND - along * HAND
@@ -133,12 +134,13 @@ def _rope(time: Array, side: float) -> Array:
     return np.asarray(knot + np.array([0.05 * side, 0.0, 0.07 * side]))
 
 
-def _gripping(time: Array, side: float) -> Array:
-    """Hands (N, 3, 3) about the rope, palms to each other."""
-    along = unit(np.array([-0.35 * side, -1.0, 0.25]))
-    palm = np.array([-side, 0.0, 0.0])
+def _gripping(time: Array, limb: Limb) -> Limb:
+    """Hands about a rope keep their turn, which is the one that suits the forearms best."""
+    hauling = (time >= HAUL[0]) & (time <= HAUL[1])
+    along, palm = unit(limb.fore[hauling].mean(axis=0)), limb.hand[hauling, :, 2].mean(axis=0)
     palm = unit(palm - along * float(palm @ along))
-    return np.broadcast_to(np.stack([np.cross(along, palm), along, palm], axis=1), (len(time), 3, 3))
+    hand = np.stack([np.cross(along, palm), along, palm], axis=1)
+    return Limb(limb.upper, limb.fore, np.broadcast_to(hand, limb.hand.shape))
 
 
 def _free(side: float, upper: Array, fore: Array) -> Limb:

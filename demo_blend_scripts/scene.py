@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,10 +25,11 @@ class Demo:
     action: bpy.types.Action
 
 
-def build_scene(stature: float = STATURE) -> Demo:
+def build_scene(stature: float = STATURE, staged: Callable[[], None] | None = None) -> Demo:
     """Build the demo in the open file, which has to be empty; nothing is read from or written to disk.
 
-    The gallery's rail stands where a stature of 1.7 m can lean on it. Raises HostError if the file has objects.
+    `staged` is called when Wren stands on the gallery and has not acted yet. The gallery's rail stands where a stature
+    of 1.7 m can lean on it. Raises HostError if the file has objects.
     """
     if bpy.data.objects:
         raise HostError(
@@ -36,6 +38,8 @@ def build_scene(stature: float = STATURE) -> Demo:
         )
     lighthouse = make_lighthouse()
     character = make_character(stature)
+    if staged is not None:
+        staged()
     action = make_action(character, lighthouse)
     return Demo(character, lighthouse, action)
 

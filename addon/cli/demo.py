@@ -25,8 +25,7 @@ def run(options: argparse.Namespace) -> int:
 
     from ...core.plan import json as plan_json
     from ...core.proof.report.table import table
-    from ...demo_blend_scripts import scene
-    from ...demo_blend_scripts.recording import recording
+    from ...demo_blend_scripts import recording, scene
     from .. import prove, subjects
     from . import files
     from .proof import ProgressLine, shots_of, write_results
@@ -34,10 +33,10 @@ def run(options: argparse.Namespace) -> int:
     out = options.out
     print("making the lighthouse, Wren and the action")
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    made = scene.build_scene()
+    made = scene.build_scene(staged=lambda: files.save_blend(out / "keeper.blend"))
     files.save_blend(out / "demo.blend")
     write_text(out / "plan.json", plan_json.to_text(made.character.plan))
-    write_text(out / "recording.bvh", recording())
+    write_text(out / "recording.bvh", recording.recording())
     paths: list[Path] = []
     if not options.no_pictures:
         print("rendering pictures (about a minute)")
@@ -46,8 +45,8 @@ def run(options: argparse.Namespace) -> int:
     bar = ProgressLine()
     recorded, made_with = None, prove.made_with()
     if RECORDED.is_file():
-        recording = RECORDED.read_bytes()
-        recorded, made_with = prove.recorded_clip_of(recording), prove.made_with(RECORDED.name, recording)
+        data = RECORDED.read_bytes()
+        recorded, made_with = prove.recorded_clip_of(data), prove.made_with(RECORDED.name, data)
     subject = subjects.subject_of(made.character.armature)
     results = prove.prove_whole(subject, recorded, 1, bar.show, made_with)
     shots = () if options.no_pictures else shots_of(subject, results, recorded, bar)
@@ -56,5 +55,6 @@ def run(options: argparse.Namespace) -> int:
     write_results(results, out / "results.json", out / "junit.xml", out / "report.html", shown, shots)
     print(table(results))
     names = ", ".join(path.name for path in paths) or "no pictures"
-    print(f"\nin {out}: demo.blend, plan.json, recording.bvh, results.json, junit.xml, report.html, {names}")
+    made_files = "demo.blend, keeper.blend, plan.json, recording.bvh, results.json, junit.xml, report.html"
+    print(f"\nin {out}: {made_files}, {names}")
     return 1 if any(check.verdict == "fail" for check in results.checks) else 0
