@@ -7,18 +7,18 @@ import sys
 from pathlib import Path
 
 from ...core import codec
-from ...core.errors import HostError, MotionError
+from ...core.errors import HostError
+from . import motion_file
 from .text_files import write_text
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     command = commands.add_parser("transfer", help="put a recorded motion onto a rig's arms: arcs, and holds that hold")
-    command.add_argument("motion", type=Path, metavar="MOTION.bvh")
+    motion_file.add_to(command)
     command.add_argument("file", type=Path, metavar="FILE.blend")
     command.add_argument("--out", type=Path, required=True, metavar="OUT.blend", help="file to write")
     command.add_argument("--armature", default=None, metavar="NAME", help="armature, if there are several")
-    command.add_argument("--unit", type=float, default=None, metavar="METRES", help="metres of a unit of the motion")
     command.add_argument("--start", type=int, default=1, metavar="F", help="scene frame to begin at (default: 1)")
     command.add_argument("--into", choices=("new", "same"), default="new", help="action to write to (default: new)")
     command.add_argument(
@@ -34,8 +34,6 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run(options: argparse.Namespace) -> int:
     """Read, put on, save."""
-    from ...core.motion.bvh import read_bvh
-    from ...core.study.from_bvh import motion_of_bvh
     from ...core.study.study import study
     from .. import transfer, transfer_report
     from . import files
@@ -44,9 +42,7 @@ def run(options: argparse.Namespace) -> int:
         raise HostError(f"--out {str(options.out)!r} is not a .blend file")
     if options.out.exists() and options.file.exists() and options.out.samefile(options.file):
         raise HostError("--out names the input file: choose another name, so that the input stays as it is")
-    if not options.motion.is_file():
-        raise MotionError(f"there is no file {str(options.motion)!r}: check the path")
-    motion = motion_of_bvh(read_bvh(options.motion.read_bytes()), options.motion.stem, unit=options.unit)
+    motion = motion_file.read(options, _say).motion
     armature = files.open_arms(options.file, options.armature)
     chosen = transfer.Options(
         start=options.start,
@@ -71,3 +67,7 @@ def _show(progress) -> None:  # type: ignore[no-untyped-def]
     tenths = 10 * progress.done // progress.total
     if tenths > 10 * (progress.done - 1) // progress.total:
         print(f"transfer: {10 * tenths:3d} %  {progress.what}", file=sys.stderr, flush=True)
+
+
+def _say(text: str) -> None:
+    print(f"transfer: {text}", file=sys.stderr, flush=True)
