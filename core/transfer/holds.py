@@ -23,6 +23,8 @@ ONE_PLACE = 0.02
 GAP = 4
 # How much a point off the hand's own joint has to be told by the turn before it counts (square of metres over metres).
 RIDGE = 0.05
+# Radians about its mean below which a hand does not turn.
+SMALLEST_TURN = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,11 +225,13 @@ def pivot_of(wrist: Array, turns: Array) -> Array:
     """The point (3,) of a hand, in its axes from the wrist, that stands best as wrist (M, 3) and turns (M, 3, 3) move.
 
     Least squares of w(t) + R(t) r = c over r and c; a little weight on r = 0 keeps what the turn does not tell at the
-    wrist.
+    wrist, and a hand that does not turn tells nothing.
     """
     mean_turn, mean = turns.mean(axis=0), wrist.mean(axis=0)
     rows = (turns - mean_turn).reshape(-1, 3)
     scale = float(np.sum(rows**2)) / 3.0
+    if scale < SMALLEST_TURN**2 * len(turns):
+        return np.zeros(3)
     square = rows.T @ rows + RIDGE**2 * scale * np.eye(3)
     return np.asarray(np.linalg.solve(square, -rows.T @ (wrist - mean).ravel()))
 

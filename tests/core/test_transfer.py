@@ -83,7 +83,8 @@ def test_the_point_that_a_hand_rolls_over_is_found() -> None:
     turns = euler_to_matrix(np.linspace(0.0, 1.0, 30)[:, None] * rng.uniform(0.5, 1.0, 3), "XYZ")
     wrist = place - turns @ pivot
     found = pivot_of(wrist, turns)
-    # Where the turn has one axis every point along it stands as well; the ridge draws the choice to the wrist, and it off by 2 %.
+    # Where the turn has one axis every point along it stands as well; the ridge draws the choice to the
+    # wrist, by up to 2 %.
     stands = wrist + turns @ found
     assert np.linalg.norm(stands - stands[0], axis=1).max() < 2e-2 * np.linalg.norm(pivot)
     assert np.linalg.norm(wrist - wrist[0], axis=1).max() > 0.3 * np.linalg.norm(pivot)
