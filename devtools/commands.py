@@ -26,6 +26,7 @@ usage: dev.py COMMAND [ARGS...]
   run ARGS     python -m armwright ARGS, in the current directory
   bench ARGS   python -m armwright bench ARGS
   lint         the static checks: ruff, mypy, import contract
+  reference    write docs/reference.md from the code; --check only compares
 
 The first time each sets up its environment in .venv/, which takes some minutes and needs the network.
 """
@@ -33,7 +34,7 @@ The first time each sets up its environment in .venv/, which takes some minutes 
 
 def main(arguments: Sequence[str]) -> int:
     """Run one command; returns its exit code, 2 for a wrong call or a set-up that failed."""
-    commands = {"demo": _demo, "test": _test, "run": _run, "bench": _bench, "lint": _lint}
+    commands = {"demo": _demo, "test": _test, "run": _run, "bench": _bench, "lint": _lint, "reference": _reference}
     if arguments and arguments[0] in ("-h", "--help", "help"):
         print(HELP, end="")
         return 0
@@ -72,6 +73,11 @@ def _lint(environment: Environment, arguments: list[str]) -> int:
     argparse.ArgumentParser(prog="dev.py lint", description="Ruff, mypy and the import contract.").parse_args(arguments)
     environment.ensure(EVERYTHING)
     return 1 if _failed_static_checks(environment) else 0
+
+
+def _reference(environment: Environment, arguments: list[str]) -> int:
+    environment.ensure(HOST)
+    return call([str(environment.python), str(ROOT / "devtools" / "reference.py"), *arguments])
 
 
 def _test(environment: Environment, arguments: list[str]) -> int:
