@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from props import subject_of
-from recordings import ELBOW, HAND, LAST, record, world
+from study_recordings import ELBOW, HAND, LAST, record, world
 from swings import apart, every_key, poses
 
 SLIDE, POP, POP_ANGLE = 2e-6, 1e-5, 1e-2

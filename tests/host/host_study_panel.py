@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from deep_snapshot import deep_snapshot, differences
 from keepers import activate
-from recordings import ELBOW, HAND, LAST, record, world
+from study_recordings import ELBOW, HAND, LAST, record, world
 
 
 @pytest.fixture
