@@ -6,7 +6,7 @@ The arms are those of our own build, those that a rig card names, or those that 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +20,9 @@ from ..core.card.check import problems_of
 from ..core.card.draft import draft
 from ..core.card.fit_check import misfits
 from ..core.card.model import RigCard
+from ..core.card.palms import HandRest, hand_rest
 from ..core.card.problems import refuse
+from ..core.card.sketch import RigSketch
 from ..core.errors import HostError
 from ..core.posing import rigid_turns
 from ..core.study.motion import ArmMotion, StudyMotion, checked
@@ -40,10 +42,12 @@ Array = NDArray[np.float64]
 LONGEST_HAND = 1.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ArmBones:
     """One arm's id and its bones: heads of the first three are shoulder, elbow and wrist; `tip` ends where the hand
     does.
+
+    `hand_axes` (3, 3): at rest, armature space, Y along the hand and Z out of its palm; None where nothing tells them.
     """
 
     arm: str
@@ -51,6 +55,7 @@ class ArmBones:
     forearm: str
     hand: str
     tip: str
+    hand_axes: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -86,19 +91,21 @@ def actor_of(armature: bpy.types.Object | None, card: RigCard | None = None) -> 
         raise HostError(f"the bones of {armature.name!r} are being edited: leave edit mode first")
     if armature.data.pose_position == "REST":
         raise HostError(f"{armature.name!r} shows its rest position: switch it to pose position (Properties > Data)")
-    if card is not None:
-        refuse((*problems_of(card), *misfits(card, sketch_of(armature))))
-        return _by_card(armature, card, ())
-    if rig.has_arms(armature):
+    if card is None and rig.has_arms(armature):
         subject = subjects.subject_of(armature)
         arms = []
         for arm in subject.arms:
             upper, fore, hand = (subject.record.bone(arm, role) for role in JOINT_ROLES)
-            arms.append(ArmBones(arm, upper, fore, hand, hand))
+            # By docs/arm.md, "Rest frames", a hand of ours has Y along it and Z at its palm.
+            arms.append(ArmBones(arm, upper, fore, hand, hand, subject.geometries[arm].hand[:3, :3]))
         return Actor(armature, tuple(arms), subject.record.torso, subject.facing, _scene_unit())
-    drafted = draft(sketch_of(armature))
+    sketch = sketch_of(armature)
+    if card is not None:
+        refuse((*problems_of(card), *misfits(card, sketch)))
+        return _by_card(armature, card, sketch, ())
+    drafted = draft(sketch)
     found = "; ".join(f"{arm.arm} is {arm.upper_arm}, {arm.forearm}, {arm.hand}" for arm in drafted.arms)
-    return _by_card(armature, drafted, (f"arms found by their shape: {found}",))
+    return _by_card(armature, drafted, sketch, (f"arms found by their shape: {found}",))
 
 
 def motion_steps(
@@ -200,11 +207,15 @@ def action_frames(armature: bpy.types.Object, action: bpy.types.Action) -> Frame
     return Frames(first, last)
 
 
-def _by_card(armature: bpy.types.Object, card: RigCard, notes: tuple[str, ...]) -> Actor:
+def _by_card(armature: bpy.types.Object, card: RigCard, sketch: RigSketch, notes: tuple[str, ...]) -> Actor:
+    hands = {arm.arm: hand_rest(sketch, arm) for arm in card.arms}
     arms = tuple(
-        ArmBones(arm.arm, arm.upper_arm, arm.forearm, arm.hand, _tip(armature, arm.forearm, arm.hand))
+        ArmBones(
+            arm.arm, arm.upper_arm, arm.forearm, arm.hand, _tip(armature, arm.forearm, arm.hand), hands[arm.arm].axes
+        )
         for arm in card.arms
     )
+    notes = (*notes, *_of_hands(hands))
     up, front = np.array(card.up, float), np.array(card.front, float)
     facing = np.stack([np.cross(up, front), -front, up], axis=1)
     size = float(np.cbrt(abs(np.prod(np.array(armature.matrix_world.to_scale())))))
@@ -214,6 +225,19 @@ def _by_card(armature: bpy.types.Object, card: RigCard, notes: tuple[str, ...]) 
     if not card.torso:
         notes = (*notes, f"no bone carries the shoulders: {armature.name} itself is taken for the torso")
     return Actor(armature, arms, card.torso[-1] if card.torso else "", facing, metres, notes)
+
+
+def _of_hands(hands: Mapping[str, HandRest]) -> list[str]:
+    """A sentence for each thing that tells where palms face, or that leaves it open."""
+    out = []
+    for why in dict.fromkeys(hand.why for hand in hands.values()):
+        own = [arm for arm, hand in hands.items() if hand.why == why]
+        which = f"arm{'s' if len(own) > 1 else ''} {' and '.join(own)}"
+        if any(hands[arm].axes is None for arm in own):
+            out.append(f'{which}: {why}, so the ranges of forearm and wrist are left out; give a rig card with "palm"')
+        else:
+            out.append(f"{which}: {why}")
+    return out
 
 
 def _tip(armature: bpy.types.Object, forearm: str, hand: str) -> str:
@@ -303,7 +327,7 @@ def _motion(
                 elbow=actor.metres * fore[:, :3, 3],
                 wrist=actor.metres * hand[:, :3, 3],
                 tip=actor.metres * (tip[:, :3, 3] + bones[arm.tip].length * tip[:, :3, 1]),
-                hand=rigid_turns(hand[:, :3, :3]),
+                hand=None if arm.hand_axes is None else _turned(bones[arm.hand], hand, arm.hand_axes),
             )
         )
     carrier = poses[:, -1] if actor.torso else objects
@@ -320,6 +344,11 @@ def _motion(
         things=tuple((thing.name, actor.metres * place) for thing, place in zip(things, places, strict=True)),
         notes=(*actor.notes, *((f"its first frame, 0, is the scene's frame {first}",) if first else ())),
     )
+
+
+def _turned(bone: bpy.types.Bone, poses: Array, axes: Array) -> Array:
+    """Orientations (N, 3, 3), world, of `axes` (3, 3), armature space, that go along with a bone from its rest."""
+    return rigid_turns(rigid_turns(poses[:, :3, :3]) @ host.rest_matrix(bone)[:3, :3].T @ axes)
 
 
 def _names(blocks: Any) -> str:

@@ -104,6 +104,8 @@ def _arm_problems(arm: CardArm) -> Iterator[Problem]:
         if bone in joints and joints[bone] != joint:
             yield Problem((role,), f"{quoted(bone)} is the {joints[bone]}: it can not turn the {joint} as well")
     yield from _no_roll(arm)
+    if arm.palm is not None:
+        yield from _direction("palm", arm.palm)
     yield from _modes(arm)
     for path, setting in settings_of(arm):
         yield from _setting(path, setting)
@@ -215,14 +217,16 @@ def _unit(unit: float) -> Iterator[Problem]:
         )
 
 
+def _direction(name: str, direction: Vec3) -> Iterator[Problem]:
+    length = math.hypot(*direction)
+    if not abs(length - 1.0) <= DIRECTION_TOLERANCE:
+        yield Problem((name,), f"its length is {length:g}: a direction has length 1, such as [0, 0, 1]")
+
+
 def _directions(up: Vec3, front: Vec3) -> Iterator[Problem]:
-    good = True
-    for name, direction in (("up", up), ("front", front)):
-        length = math.hypot(*direction)
-        if not abs(length - 1.0) <= DIRECTION_TOLERANCE:
-            good = False
-            yield Problem((name,), f"its length is {length:g}: a direction has length 1, such as [0, 0, 1]")
-    if good:
+    wrong = [*_direction("up", up), *_direction("front", front)]
+    yield from wrong
+    if not wrong:
         cosine = sum(a * b for a, b in zip(up, front, strict=True))
         if not abs(cosine) <= DIRECTION_TOLERANCE:
             angle = math.degrees(math.acos(max(-1.0, min(1.0, cosine))))

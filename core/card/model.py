@@ -80,6 +80,7 @@ class CardArm:
         blend, isolate, lift, stretch: its dials; None where it has none. `blend` goes from FK to the held hand.
         no_roll: those of ROLL_LEFT_OUT whose bone points where its control does, by the shortest turn from where it is
             carried, and leaves the roll about itself to other bones.
+        palm: out of the palm at rest, armature space, unit; None where the bones of the fingers tell it.
     """
 
     arm: str
@@ -100,6 +101,7 @@ class CardArm:
     lift: Dial | None = None
     stretch: Dial | None = None
     no_roll: tuple[str, ...] = ()
+    palm: Vec3 | None = None
 
 
 @dataclass(frozen=True)
