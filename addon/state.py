@@ -125,6 +125,8 @@ class ArmwrightStudyState(bpy.types.PropertyGroup):
     active: bpy.props.IntProperty(default=-1, update=_jump)  # type: ignore[valid-type]
     reach: bpy.props.StringProperty()  # type: ignore[valid-type]
     torso: bpy.props.StringProperty()  # type: ignore[valid-type]
+    # Sentences, a line each.
+    notes: bpy.props.StringProperty()  # type: ignore[valid-type]
     card: bpy.props.StringProperty(  # type: ignore[valid-type]
         name="Card",
         description="Rig card that says which bones are the arms; empty: they are found by their shape",

@@ -1,14 +1,10 @@
-"""An armature's action as motion to study: joints of its arms in world metres, read frame by frame as they are shown.
-
-The arms are those of our own build, those that a rig card names, or those that a card drafted on the spot finds.
-"""
+"""An armature's action as motion to study: joints of its arms in world metres, frame by frame as they are shown."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,96 +12,20 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ..core.card.check import problems_of
-from ..core.card.draft import draft
-from ..core.card.fit_check import misfits
 from ..core.card.model import RigCard
-from ..core.card.palms import HandRest, hand_rest
-from ..core.card.problems import refuse
-from ..core.card.sketch import RigSketch
 from ..core.errors import HostError
-from ..core.posing import rigid_turns
-from ..core.study.motion import ArmMotion, StudyMotion, checked
+from ..core.study.motion import StudyMotion
 from ..core.study.phases import WORLD
-from . import hand_over_kept, host, rig, subjects
-from .card_sketch import sketch_of
+from . import hand_over_kept, host
+from .beside import beside
 from .convert_read import Frames
 from .curves import bag_of
 from .hand_over import MOST_FRAMES
 from .prove import Progress
-from .switch import JOINT_ROLES
+from .study_actor import Actor, actor_of
+from .study_clip import Clip, ClipArm, motion_of
 
 Array = NDArray[np.float64]
-
-# The end of a hand is no further from its wrist than the forearm is long (Winter, fig. 4.1: 0.74 of it): what hangs
-# further out is held in the hand.
-LONGEST_HAND = 1.0
-
-
-@dataclass(frozen=True, eq=False)
-class ArmBones:
-    """One arm's id and its bones: heads of the first three are shoulder, elbow and wrist; `tip` ends where the hand
-    does.
-
-    `hand_axes` (3, 3): at rest, armature space, Y along the hand and Z out of its palm; None where nothing tells them.
-    """
-
-    arm: str
-    upper_arm: str
-    forearm: str
-    hand: str
-    tip: str
-    hand_axes: Array | None = None
-
-
-@dataclass(frozen=True)
-class Actor:
-    """Whose motion is studied.
-
-    Attributes:
-        armature: the object.
-        arms: its arms.
-        torso: the bone that carries the shoulders; "" where there is none, and the object itself stands for it.
-        facing: (3, 3), the character's left, back and up at rest, armature space.
-        metres: of one unit of the scene.
-        notes: sentences on how arms and unit were found.
-    """
-
-    armature: bpy.types.Object
-    arms: tuple[ArmBones, ...]
-    torso: str
-    facing: Array
-    metres: float
-    notes: tuple[str, ...] = ()
-
-
-def actor_of(armature: bpy.types.Object | None, card: RigCard | None = None) -> Actor:
-    """The arms of an armature: by our own roles, by `card`, or by a card that is drafted here.
-
-    Raises HostError for what is no armature or shows no pose, CardError where there are no arms or the card does not
-    fit.
-    """
-    armature = rig.require(armature)
-    subjects.check_shown(armature)
-    if armature.mode == "EDIT":
-        raise HostError(f"the bones of {armature.name!r} are being edited: leave edit mode first")
-    if armature.data.pose_position == "REST":
-        raise HostError(f"{armature.name!r} shows its rest position: switch it to pose position (Properties > Data)")
-    if card is None and rig.has_arms(armature):
-        subject = subjects.subject_of(armature)
-        arms = []
-        for arm in subject.arms:
-            upper, fore, hand = (subject.record.bone(arm, role) for role in JOINT_ROLES)
-            # By docs/arm.md, "Rest frames", a hand of ours has Y along it and Z at its palm.
-            arms.append(ArmBones(arm, upper, fore, hand, hand, subject.geometries[arm].hand[:3, :3]))
-        return Actor(armature, tuple(arms), subject.record.torso, subject.facing, _scene_unit())
-    sketch = sketch_of(armature)
-    if card is not None:
-        refuse((*problems_of(card), *misfits(card, sketch)))
-        return _by_card(armature, card, sketch, ())
-    drafted = draft(sketch)
-    found = "; ".join(f"{arm.arm} is {arm.upper_arm}, {arm.forearm}, {arm.hand}" for arm in drafted.arms)
-    return _by_card(armature, drafted, sketch, (f"arms found by their shape: {found}",))
 
 
 def motion_steps(
@@ -138,10 +58,10 @@ def motion_steps(
                 places[place, row] = thing.evaluated_get(graph).matrix_world.translation
             yield Progress(row + 1, frames.count, "reading the action")
         name, rate = played.name, scene.render.fps / scene.render.fps_base
-    _check_places(armature, objects, frames.first)
-    motion = _motion(actor, name, rate, frames.first, objects[:, None] @ poses, objects, (things, places))
-    # Rigs stretch: that a segment changes its length says nothing against the bones that were found.
-    yield checked(motion, stretches=True)
+    held = tuple((thing.name, place) for thing, place in zip(things, places, strict=True))
+    clip = _clip(actor, tuple(names), (name, rate, frames.first), (poses, objects), held)
+    for step in beside(lambda: motion_of(clip)):
+        yield Progress(frames.count, frames.count, "reading the action") if step is None else step.value
 
 
 def motion_of_action(
@@ -207,53 +127,6 @@ def action_frames(armature: bpy.types.Object, action: bpy.types.Action) -> Frame
     return Frames(first, last)
 
 
-def _by_card(armature: bpy.types.Object, card: RigCard, sketch: RigSketch, notes: tuple[str, ...]) -> Actor:
-    hands = {arm.arm: hand_rest(sketch, arm) for arm in card.arms}
-    arms = tuple(
-        ArmBones(
-            arm.arm, arm.upper_arm, arm.forearm, arm.hand, _tip(armature, arm.forearm, arm.hand), hands[arm.arm].axes
-        )
-        for arm in card.arms
-    )
-    notes = (*notes, *_of_hands(hands))
-    up, front = np.array(card.up, float), np.array(card.front, float)
-    facing = np.stack([np.cross(up, front), -front, up], axis=1)
-    size = float(np.cbrt(abs(np.prod(np.array(armature.matrix_world.to_scale())))))
-    metres = card.unit_m / size if size > 0.0 else card.unit_m
-    if not math.isclose(metres, _scene_unit(), rel_tol=1e-3):
-        notes = (*notes, f"one unit of the scene is taken as {metres:.4g} m, by the card")
-    if not card.torso:
-        notes = (*notes, f"no bone carries the shoulders: {armature.name} itself is taken for the torso")
-    return Actor(armature, arms, card.torso[-1] if card.torso else "", facing, metres, notes)
-
-
-def _of_hands(hands: Mapping[str, HandRest]) -> list[str]:
-    """A sentence for each thing that tells where palms face, or that leaves it open."""
-    out = []
-    for why in dict.fromkeys(hand.why for hand in hands.values()):
-        own = [arm for arm, hand in hands.items() if hand.why == why]
-        which = f"arm{'s' if len(own) > 1 else ''} {' and '.join(own)}"
-        if any(hands[arm].axes is None for arm in own):
-            out.append(f'{which}: {why}, so the ranges of forearm and wrist are left out; give a rig card with "palm"')
-        else:
-            out.append(f"{which}: {why}")
-    return out
-
-
-def _tip(armature: bpy.types.Object, forearm: str, hand: str) -> str:
-    """The bone whose tail is the hand's end: the furthest along below the hand, as far as a hand goes."""
-    bones = armature.data.bones
-    wrist = bones[hand].head_local
-    most = LONGEST_HAND * (wrist - bones[forearm].head_local).length
-    below = [bones[hand], *(bone for bone in bones[hand].children_recursive if bone.use_deform)]
-    fitting = [bone for bone in below if (bone.tail_local - wrist).length <= most]
-    return max(fitting, key=lambda bone: (bone.tail_local - wrist).length, default=bones[hand]).name
-
-
-def _scene_unit() -> float:
-    return float(bpy.context.scene.unit_settings.scale_length)
-
-
 @contextmanager
 def _played(armature: bpy.types.Object, action: bpy.types.Action | None) -> Iterator[bpy.types.Action]:
     """The action that plays on the armature, `action` alone if one is asked for; what played before afterwards."""
@@ -298,57 +171,39 @@ def _check_things(actor: Actor, things: Sequence[bpy.types.Object]) -> None:
             raise HostError(f"{thing.name!r} is not in the current view layer: enable the collection that it is in")
 
 
-def _check_places(armature: bpy.types.Object, objects: Array, first: int) -> None:
-    bad = np.flatnonzero(~(np.linalg.det(objects[:, :3, :3]) > 0.0))
-    if len(bad):
-        raise HostError(
-            f"{armature.name!r} is mirrored by a negative scale, or flat, at frame {first + int(bad[0])}: apply its "
-            "scale first (Ctrl A > Scale)"
-        )
-
-
-def _motion(
+def _clip(
     actor: Actor,
-    name: str,
-    rate: float,
-    first: int,
-    poses: Array,
-    objects: Array,
-    held: tuple[Sequence[bpy.types.Object], Array],
-) -> StudyMotion:
-    """The motion from world poses (N, B, 4, 4) of the bones that were read, in units of the scene."""
-    bones, arms = actor.armature.data.bones, []
-    for number, arm in enumerate(actor.arms):
-        upper, fore, hand, tip = (poses[:, 4 * number + place] for place in range(4))
-        arms.append(
-            ArmMotion(
-                arm=arm.arm,
-                shoulder=actor.metres * upper[:, :3, 3],
-                elbow=actor.metres * fore[:, :3, 3],
-                wrist=actor.metres * hand[:, :3, 3],
-                tip=actor.metres * (tip[:, :3, 3] + bones[arm.tip].length * tip[:, :3, 1]),
-                hand=None if arm.hand_axes is None else _turned(bones[arm.hand], hand, arm.hand_axes),
-            )
-        )
-    carrier = poses[:, -1] if actor.torso else objects
-    rest = host.rest_matrix(bones[actor.torso])[:3, :3] if actor.torso else np.eye(3)
-    torso = np.tile(np.eye(4), (len(poses), 1, 1))
-    torso[:, :3, :3], torso[:, :3, 3] = rigid_turns(carrier[:, :3, :3]) @ rest.T @ actor.facing, carrier[:, :3, 3]
-    torso[:, :3, 3] *= actor.metres
-    things, places = held
-    return StudyMotion(
-        name=name,
-        rate=rate,
-        arms=tuple(arms),
-        torso=torso,
-        things=tuple((thing.name, actor.metres * place) for thing, place in zip(things, places, strict=True)),
-        notes=(*actor.notes, *((f"its first frame, 0, is the scene's frame {first}",) if first else ())),
+    names: tuple[str, ...],
+    about: tuple[str, float, int],
+    read: tuple[Array, Array],
+    things: tuple[tuple[str, Array], ...],
+) -> Clip:
+    """What was read, with all that a motion needs of the armature: `about` is name, rate and first frame, `read` the
+    poses and the object's places.
+    """
+    bones = actor.armature.data.bones
+    arms = tuple(
+        ClipArm(arm.arm, *range(4 * number, 4 * number + 4), bones[arm.tip].length, arm.hand_axes)
+        for number, arm in enumerate(actor.arms)
     )
-
-
-def _turned(bone: bpy.types.Bone, poses: Array, axes: Array) -> Array:
-    """Orientations (N, 3, 3), world, of `axes` (3, 3), armature space, that go along with a bone from its rest."""
-    return rigid_turns(rigid_turns(poses[:, :3, :3]) @ host.rest_matrix(bone)[:3, :3].T @ axes)
+    name, rate, first = about
+    poses, objects = read
+    return Clip(
+        name=name,
+        armature=actor.armature.name,
+        rate=rate,
+        first=first,
+        metres=actor.metres,
+        arms=arms,
+        torso=len(names) - 1 if actor.torso else None,
+        facing=actor.facing,
+        bones=names,
+        rests=np.array([host.rest_matrix(bones[name]) for name in names]),
+        poses=poses,
+        objects=objects,
+        things=things,
+        notes=actor.notes,
+    )
 
 
 def _names(blocks: Any) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from typing import Any
 
@@ -12,40 +11,26 @@ from bpy.app.handlers import persistent
 from ..core.study.motion import StudyMotion
 from ..core.study.phases import ELBOW, HAND, HELD, ROLL, SWING, WORLD, Phase
 from ..core.study.study import Study, study
+from .beside import beside
 from .hold_phase_plan import PARTS, HoldPhase
 from .prove import Progress
 
-# Seconds that one look at a study at work may take.
-LOOK = 0.02
 WORDS = {SWING: "swings", HAND: "hand planted", ELBOW: "elbow planted", ROLL: "hand rolls"}
 
 
 def study_steps(motion: StudyMotion) -> Iterator[Progress | Study]:
     """Study a motion beside the window, which goes on: progress while it works, the study last."""
-    found: list[Study | BaseException] = []
-
-    def work() -> None:
-        try:
-            found.append(study(motion))
-        except BaseException as problem:
-            found.append(problem)
-
-    # It reads nothing of the host's, so it may work while the host draws.
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    while thread.is_alive():
-        thread.join(LOOK)
-        yield Progress(1, 2, "finding the phases")
-    if isinstance(found[0], BaseException):
-        raise found[0]
-    yield found[0]
+    for step in beside(lambda: study(motion)):
+        yield Progress(1, 2, "finding the phases") if step is None else step.value
 
 
 def fill(state: Any, rig: str, result: Study, first: int) -> None:
-    """List the phases, arm by arm, in the scene's frames, whose `first` is the study's 0."""
+    """List the phases, arm by arm, in the scene's frames, whose `first` is the first of the action."""
     forget(state)
+    first += result.motion.left_out
     state.rig, state.action = rig, result.motion.name
     state.reach, state.torso = reach_words(result), torso_words(result)
+    state.notes = "\n".join(result.motion.notes)
     arms = tuple(arm.arm for arm in result.motion.arms)
     ticked: list[Phase] = []
     for arm in arms:
@@ -64,7 +49,7 @@ def fill(state: Any, rig: str, result: Study, first: int) -> None:
 def forget(state: Any) -> None:
     """An empty list."""
     state.phases.clear()
-    state.rig = state.action = state.reach = state.torso = ""
+    state.rig = state.action = state.reach = state.torso = state.notes = ""
     state.active = -1
 
 
