@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ from .convert_read import Frames
 from .curves import bag_of
 from .hand_over import MOST_FRAMES
 from .prove import Progress
-from .study_actor import Actor, actor_of
+from .study_actor import Actor, active_action, actor_of, strips_of
 from .study_clip import Clip, ClipArm, motion_of
 
 Array = NDArray[np.float64]
@@ -57,8 +58,11 @@ def motion_steps(
             for place, thing in enumerate(things):
                 places[place, row] = thing.evaluated_get(graph).matrix_world.translation
             yield Progress(row + 1, frames.count, "reading the action")
+        along = ", ".join(strips_of(armature))
         name, rate = played.name, scene.render.fps / scene.render.fps_base
     held = tuple((thing.name, place) for thing, place in zip(things, places, strict=True))
+    if along:
+        actor = replace(actor, notes=(*actor.notes, f"strips of the NLA play along with the action: {along}"))
     clip = _clip(actor, tuple(names), (name, rate, frames.first), (poses, objects), held)
     for step in beside(lambda: motion_of(clip)):
         yield Progress(frames.count, frames.count, "reading the action") if step is None else step.value
@@ -133,15 +137,15 @@ def _played(armature: bpy.types.Object, action: bpy.types.Action | None) -> Iter
     animation: Any = armature.animation_data
     active = animation.action if animation is not None else None
     if action is None or action == active:
-        if active is None:
-            raise HostError(
-                f"{armature.name!r} plays no action: choose one in the action editor; there is: "
-                f"{_names(bpy.data.actions)}"
-            )
-        yield active
+        yield active_action(armature)
         return
     if animation is not None and animation.use_tweak_mode:
         raise HostError(f"a strip of {armature.name!r} is being tweaked: leave that mode first (Tab)")
+    if armature.library is not None:
+        raise HostError(
+            f"{armature.name!r} is linked, so that no other action can play on it: make a library override of it "
+            "(Object > Library Override > Make)"
+        )
     slot, layers = (
         (getattr(animation, "action_slot", None), animation.use_nla) if animation is not None else (None, True)
     )

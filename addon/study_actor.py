@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import bpy
 import numpy as np
@@ -69,13 +70,49 @@ class Actor:
     notes: tuple[str, ...] = ()
 
 
+def armature_in(item: bpy.types.Object | None) -> bpy.types.Object:
+    """The armature that `item` is, or that deforms it; raises HostError with what to select instead."""
+    if item is not None and item.type == "EMPTY" and item.instance_collection is not None:
+        raise HostError(
+            f"{item.name!r} shows a collection and is no armature: make a library override of it (Object > Library "
+            "Override > Make), or link the armature itself, and select that"
+        )
+    return rig.require(item)
+
+
+def active_action(armature: bpy.types.Object) -> bpy.types.Action:
+    """The action that plays on the armature; raises HostError without one, or where its frames are not the scene's."""
+    animation: Any = armature.animation_data
+    if animation is not None and animation.use_tweak_mode:
+        raise HostError(f"a strip of {armature.name!r} is being tweaked: leave that mode first (Tab)")
+    if animation is not None and animation.action is not None:
+        return animation.action
+    there = ", ".join(repr(action.name) for action in bpy.data.actions) or "none"
+    if strips_of(armature):
+        raise HostError(
+            f"{armature.name!r} plays strips of the NLA alone and no action: bake them (Pose > Animation > Bake "
+            f"Action), or choose an action in the action editor; there is: {there}"
+        )
+    raise HostError(f"{armature.name!r} plays no action: choose one in the action editor; there is: {there}")
+
+
+def strips_of(armature: bpy.types.Object) -> list[str]:
+    """Names of the NLA's strips that play on the armature."""
+    animation: Any = armature.animation_data
+    if animation is None or not animation.use_nla:
+        return []
+    tracks = [track for track in animation.nla_tracks if not track.mute]
+    tracks = [track for track in tracks if track.is_solo] or tracks
+    return [strip.name for track in tracks for strip in track.strips if not strip.mute]
+
+
 def actor_of(armature: bpy.types.Object | None, card: RigCard | None = None) -> Actor:
     """The arms of an armature: by our own roles, by `card`, or by a card that is drafted here.
 
     Raises HostError for what is no armature or shows no pose, CardError where there are no arms or the card does not
     fit.
     """
-    armature = rig.require(armature)
+    armature = armature_in(armature)
     subjects.check_shown(armature)
     if armature.mode == "EDIT":
         raise HostError(f"the bones of {armature.name!r} are being edited: leave edit mode first")

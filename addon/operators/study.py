@@ -12,7 +12,7 @@ import bpy
 
 from ...core.card import card_json
 from ...core.errors import ArmwrightError, HostError
-from .. import hold_phases, rig, selection, study_action, study_list, study_markers
+from .. import hold_phases, rig, selection, study_action, study_actor, study_list, study_markers
 from ..prove import Progress
 from .common import OnRig, attempt
 from .stepping import Stepped
@@ -145,15 +145,14 @@ class ARMWRIGHT_OT_hold_phases(OnRig, Stepped, bpy.types.Operator):  # type: ign
 def why_no_study(context: bpy.types.Context) -> str:
     """Why nothing can be studied, a sentence; "" if it can."""
     try:
-        armature = rig.require(context.object)
+        armature = study_actor.armature_in(context.object)
+        study_actor.active_action(armature)
     except HostError as problem:
         return selection.sentence(str(problem))
     if context.mode not in selection.MODES_OF_WORK or armature.mode not in selection.MODES_OF_WORK:
         return "Go to pose mode or object mode first"
     if context.window_manager.armwright_proof.running:
         return "A proof is running: press Esc in the viewport to stop it"
-    if armature.animation_data is None or armature.animation_data.action is None:
-        return f"{armature.name} plays no action: choose one in the action editor"
     return ""
 
 
@@ -164,7 +163,7 @@ def _studied(context: bpy.types.Context) -> Generator[Progress | Studied, None, 
     card = None
     if state.card and not rig.has_arms(armature):
         card = card_json.read(Path(bpy.path.abspath(state.card)))
-    actor = study_action.actor_of(armature, card)
+    actor = study_actor.actor_of(armature, card)
     things = selection.selected_besides(context, armature)
     motion = None
     with closing(study_action.motion_steps(actor, None, things)) as steps:

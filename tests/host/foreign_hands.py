@@ -24,6 +24,8 @@ FINGERS = {
 }
 MIRROR = np.array([-1.0, 1.0, 1.0])
 FRAMES = 41
+# Pronation, radial deviation and flexion of a wrist that does nothing.
+STILL_FRAMES = (np.zeros(FRAMES),) * 3
 
 
 def t_posed(
