@@ -214,15 +214,15 @@ def _with_spaces(subject: Subject, phases: Sequence[HoldPhase], made: _Made) -> 
         if phase.on == WORLD:
             out[phase] = ""
             continue
-        if phase.on in subject.arms:
-            space = spaces.ensure_space(
-                subject, phase.arm, phase.part, subject.armature, subject.record.bone(phase.on, "hand")
-            )
-        else:
-            space = spaces.ensure_space(subject, phase.arm, phase.part, bpy.context.scene.objects[phase.on])
-        out[phase] = space.constraint
-        if space.constraint not in known:
-            made.note(carrier, space.constraint)
+        own = phase.on in subject.arms
+        target = subject.armature if own else bpy.context.scene.objects[phase.on]
+        bone = subject.record.bone(phase.on, "hand") if own else ""
+        try:
+            out[phase] = spaces.ensure_space(subject, phase.arm, phase.part, target, bone).constraint
+        finally:
+            for item in carrier.constraints:
+                if item.name not in known:
+                    made.note(carrier, item.name)
     return out
 
 

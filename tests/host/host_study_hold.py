@@ -187,6 +187,104 @@ def test_a_failure_half_way_leaves_the_file_as_it_was(wren: Any, monkeypatch: py
     assert every_key(wren) == keys
 
 
+# Where something else may fail: each function that holding calls, and the call of it that does.
+STAGES = [
+    ("spaces.ensure_space", 1),
+    ("spaces.ensure_space", 2),
+    ("spaces.influence", 1),
+    ("keys.check_free", 1),
+    ("keys.check_free", 2),
+    ("keys.check_free", 4),
+    ("held_settings", 1),
+    ("held_settings", 2),
+    ("tracks_where_changing", 1),
+    ("tracks_where_changing", 2),
+    ("arm_state.check_carried", 1),
+    ("arm_state.check_carried", 4),
+    ("convert_read.joints", 1),
+    ("convert_read.gaps", 2),
+    ("_measured", 1),
+]
+
+
+@pytest.mark.parametrize("error", [RuntimeError, KeyboardInterrupt])
+@pytest.mark.parametrize(("name", "at"), STAGES)
+def test_a_failure_at_any_stage_leaves_the_file_as_it_was(
+    wren: Any, monkeypatch: pytest.MonkeyPatch, name: str, at: int, error: type[BaseException]
+) -> None:
+    import importlib
+
+    from deep_snapshot import deep_snapshot, differences
+    from props import lantern
+
+    lantern("lantern")
+    lantern("rope")
+    record(wren)
+    before, keys, stacks = deep_snapshot(), every_key(wren), constraints(wren)
+    owner: Any = importlib.import_module("armwright.addon.hold_phases")
+    *path, last = name.split(".")
+    for part in path:
+        owner = getattr(owner, part)
+    real, calls = getattr(owner, last), []
+
+    def failing(*arguments: Any, **options: Any) -> Any:
+        calls.append(1)
+        out = real(*arguments, **options)
+        if len(calls) == at:
+            # After its work was done: what it left behind has to go as well.
+            raise error("the host would not")
+        return out
+
+    monkeypatch.setattr(owner, last, failing)
+    with pytest.raises(error, match="would not"):
+        held(wren, phase(on="lantern"), phase("R", "elbow", on="rope", frames=ELBOW))
+    monkeypatch.undo()
+    assert len(calls) == at
+    assert differences(before, deep_snapshot()) == []
+    assert every_key(wren) == keys
+    assert constraints(wren) == stacks
+    # And it can be done afterwards.
+    assert held(wren, phase(on="lantern"), phase("R", "elbow", on="rope", frames=ELBOW)).phases == 2
+
+
+def constraints(armature: Any) -> dict[str, list[tuple[str, float]]]:
+    return {bone.name: [(item.name, item.influence) for item in bone.constraints] for bone in armature.pose.bones}
+
+
+def test_one_undo_takes_a_hold_back_and_one_redo_brings_it_again(wren: Any) -> None:
+    import bpy
+    from keepers import activate
+    from shots import character
+
+    import armwright
+    from armwright.addon import study_list
+    from armwright.addon.study_action import motion_of_action
+    from armwright.core.study.study import study
+
+    record(wren)
+    motion = motion_of_action(wren)
+    armwright.register()
+    try:
+        activate(wren, "POSE")
+        bpy.context.scene.frame_set(9)
+        state = bpy.context.window_manager.armwright_study
+        study_list.fill(state, wren.name, study(motion), 0)
+        for line in state.phases:
+            line.ticked = line.kind == "hand-planted" and line.arm == "L"
+        bpy.ops.ed.undo_push(message="recorded")
+        keys, stacks = every_key(wren), constraints(wren)
+        assert bpy.ops.armwright.hold_phases("EXEC_DEFAULT", True) == {"FINISHED"}
+        done = every_key(wren)
+        assert done != keys
+        assert bpy.ops.ed.undo() == {"FINISHED"}
+        assert every_key(character()) == keys
+        assert constraints(character()) == stacks
+        assert bpy.ops.ed.redo() == {"FINISHED"}
+        assert every_key(character()) == done
+    finally:
+        armwright.unregister()
+
+
 def test_stopping_anywhere_leaves_the_file_as_it_was(wren: Any) -> None:
     from deep_snapshot import deep_snapshot, differences
 
