@@ -91,7 +91,7 @@ def test_a_proof_that_breaks_leaves_the_file_as_it_found_it(wren: Any, monkeypat
         calls.append(arguments)
         raise ProofError("broken on purpose")
 
-    monkeypatch.setattr(verdicts, "checks", broken)
+    monkeypatch.setattr(verdicts, "checking", broken)
     with pytest.raises(ProofError, match="on purpose"):
         prove.prove_whole(subjects.subject_of(wren))
     assert calls
