@@ -23,7 +23,7 @@ from ..core.proof.cases import CORNERS
 from ..core.proof.measures import at
 from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import SWEEP_FRAMES
-from . import findings, sample
+from . import findings, host, sample
 from .any_arm_rig import AnySubject, kept_settings, subject_of_card
 from .any_arm_runs import played
 from .one_check import Again
@@ -65,7 +65,7 @@ def prove_card(
             done += run.clip.frames + 1
             yield Progress(done, total, f"{run.motion}, {run.case.mode}")
     yield Results(
-        host=bpy.app.version_string,
+        host=host.version_name(),
         rig=armature.name,
         plan_digest="",
         seed=seed,

@@ -9,6 +9,8 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from . import host
+
 Array = NDArray[np.float64]
 
 
@@ -17,41 +19,20 @@ def new_action(armature: bpy.types.Object, name: str) -> tuple[bpy.types.Action,
     animation = armature.animation_data or armature.animation_data_create()
     action, slot, curves = unassigned_action(name, armature.name)
     animation.action = action
-    if slot is not None:
-        animation.action_slot = slot
+    host.give_slot(animation, slot)
     return action, curves
 
 
 def unassigned_action(name: str, owner: str) -> tuple[Any, Any, Any]:
     """A new action for an object called `owner` that nothing plays, its slot (None in hosts without), its curves."""
     action: Any = bpy.data.actions.new(name)
-    if hasattr(action, "layers"):
-        slot = action.slots.new("OBJECT", owner)
-        strip = action.layers.new("poses").strips.new(type="KEYFRAME")
-        return action, slot, strip.channelbag(slot, ensure=True).fcurves
-    return action, None, action.fcurves
+    return (action, *host.fill(action, owner))
 
 
 def curves_of(action: Any) -> Iterator[bpy.types.FCurve]:
     """Every curve of an action, whatever its layers."""
-    if not hasattr(action, "layers"):
-        yield from action.fcurves
-        return
-    for layer in action.layers:
-        for strip in layer.strips:
-            for bag in strip.channelbags:
-                yield from bag.fcurves
-
-
-def bag_of(action: Any, slot: Any) -> Any:
-    """The curves and groups that `action` has for one of those that share it; None if there are none.
-
-    `slot`: the part of the action; hosts without such parts give None, and the action is its own bag.
-    """
-    if not hasattr(action, "layers"):
-        return action
-    strips = [strip for layer in action.layers for strip in layer.strips]
-    return strips[0].channelbag(slot) if strips and slot is not None else None
+    for bag in host.bags_of(action):
+        yield from bag.fcurves
 
 
 def own_bag(item: bpy.types.Object) -> Any:
@@ -59,7 +40,7 @@ def own_bag(item: bpy.types.Object) -> Any:
     animation = item.animation_data
     if animation is None or animation.action is None:
         return None
-    return bag_of(animation.action, getattr(animation, "action_slot", None))
+    return host.bag_of(animation.action, host.slot_of(animation))
 
 
 def write_curve(curves: Any, path: str, index: int, frames: Array, values: Array) -> None:

@@ -85,10 +85,85 @@ def is_evaluated(item: bpy.types.Object) -> bool:
     return bool(item.evaluated_get(layer.depsgraph).is_evaluated)
 
 
+def version_name() -> str:
+    """The version of the host, for people and reports, such as "4.5.15"; nobody decides by it."""
+    return str(bpy.app.version_string)
+
+
 def is_selected(bone: bpy.types.PoseBone) -> bool:
     """Whether a pose bone is selected; from host 5.0 on that is the pose's, before it the armature data's."""
-    owner: Any = bone if hasattr(bone, "select") else bone.bone
-    return bool(owner.select)
+    return bool(_selectable(bone).select)
+
+
+def select(bone: bpy.types.PoseBone, on: bool = True) -> None:
+    """Select a pose bone, or not."""
+    _selectable(bone).select = on
+
+
+def _selectable(bone: bpy.types.PoseBone) -> Any:
+    return bone if hasattr(bone, "select") else bone.bone
+
+
+def has_layers(action: Any) -> bool:
+    """Whether actions have layers, and parts (slots) for each of those that share them: from host 4.4 on."""
+    return hasattr(action, "layers")
+
+
+def new_part(action: Any, owner: str) -> Any:
+    """A new part of an action for an object called `owner`: its slot. Only for hosts with parts."""
+    return action.slots.new("OBJECT", owner)
+
+
+def fill(action: Any, owner: str) -> tuple[Any, Any]:
+    """A part for an object called `owner` in a new action: its slot (None in hosts without), its curves."""
+    if not has_layers(action):
+        return None, action.fcurves
+    slot = new_part(action, owner)
+    strip = action.layers.new("poses").strips.new(type="KEYFRAME")
+    return slot, strip.channelbag(slot, ensure=True).fcurves
+
+
+def bags_of(action: Any) -> Iterator[Any]:
+    """What holds curves and groups in an action: one for each that shares it, or the action itself."""
+    if not has_layers(action):
+        yield action
+        return
+    for layer in action.layers:
+        for strip in layer.strips:
+            yield from strip.channelbags
+
+
+def bag_of(action: Any, slot: Any) -> Any:
+    """The curves and groups that `action` has for one of those that share it; None if there are none.
+
+    `slot`: the part of the action; hosts without such parts give None, and the action is its own bag.
+    """
+    if not has_layers(action):
+        return action
+    strips = [strip for layer in action.layers for strip in layer.strips]
+    return strips[0].channelbag(slot) if strips and slot is not None else None
+
+
+def slot_of(player: Any) -> Any:
+    """The part of its action that an object's animation, or a strip, plays; None if none, or in hosts without parts."""
+    return getattr(player, "action_slot", None)
+
+
+def give_slot(player: Any, slot: Any) -> None:
+    """Let an object's animation, or a strip, play a part of its action; with None everything stays."""
+    if slot is not None:
+        player.action_slot = slot
+
+
+def same_slot(action: Any, slot: Any) -> Any:
+    """The part of a copy of an action that was `slot` in the original; None where that is None."""
+    return None if slot is None else next(item for item in action.slots if item.handle == slot.handle)
+
+
+def give_any_slot(player: Any) -> None:
+    """Let an object's animation play the first part of its action that suits it, where it plays none."""
+    if getattr(player, "action_slot", True) is None and len(player.action_suitable_slots):
+        player.action_slot = player.action_suitable_slots[0]
 
 
 @contextmanager

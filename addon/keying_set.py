@@ -14,7 +14,7 @@ from typing import Any
 import bpy
 
 from ..core.errors import HostError
-from . import keys
+from . import host, keys
 from .arm_state import Channel, rotation_path
 from .subjects import Subject
 
@@ -76,15 +76,9 @@ def _channels(subject: Subject, arm: str, active: Any) -> Iterator[Channel]:
         return
     name = active.bl_idname
     for bone in bones:
-        if name == WHOLE or bone_is_selected(bone):
+        if name == WHOLE or host.is_selected(bone):
             for what in OF_SELECTION["WholeCharacterSelected"] if name == WHOLE else OF_SELECTION.get(name, ()):
                 yield from _of_bone(armature, bone, what)
-
-
-def bone_is_selected(bone: bpy.types.PoseBone) -> bool:
-    """Whether a bone is selected in pose mode; hosts differ in who knows."""
-    holder: Any = bone if hasattr(bone, "select") else bone.bone
-    return bool(holder.select)
 
 
 def _of_bone(armature: bpy.types.Object, bone: bpy.types.PoseBone, what: str) -> Iterator[Channel]:

@@ -13,7 +13,7 @@ from typing import Any
 import bpy
 
 from ..core.errors import HostError
-from .curves import bag_of
+from . import host
 
 EDITOR = "(Nonlinear Animation editor)"
 
@@ -48,7 +48,7 @@ def check_strips(armature: bpy.types.Object, paths: Collection[str]) -> None:
     """Raise HostError for a strip that moves one of the data paths, muted or not: see above."""
     animation = armature.animation_data
     for track, strip in mixed_strips(animation) if animation is not None else ():
-        bag = bag_of(strip.action, getattr(strip, "action_slot", None)) if strip.action is not None else None
+        bag = host.bag_of(strip.action, host.slot_of(strip)) if strip.action is not None else None
         moved = next((curve.data_path for curve in (bag.fcurves if bag else ()) if curve.data_path in paths), None)
         if moved is not None:
             raise HostError(
@@ -69,21 +69,21 @@ def mixed_strips(animation: Any) -> Iterator[tuple[Any, Any]]:
 def _check_single_user(armature: bpy.types.Object) -> None:
     """Raise HostError if the armature's part of its action moves something else too, or can not be written."""
     animation = armature.animation_data
-    action, slot = animation.action, getattr(animation, "action_slot", None)
+    action, slot = animation.action, host.slot_of(animation)
     if action.library is not None:
         raise HostError(f"the action {action.name!r} is linked: make it local first, so that it can be keyed")
     for other in bpy.data.objects:
         data = other.animation_data
         if data is None:
             continue
-        if other != armature and data.action == action and getattr(data, "action_slot", None) == slot:
+        if other != armature and data.action == action and host.slot_of(data) == slot:
             raise HostError(
                 f"the action {action.name!r} also moves {other.name!r}: make it single-user first "
                 "(the number beside its name)"
             )
         for track in data.nla_tracks:
             for strip in _strips(track):
-                if strip.action == action and getattr(strip, "action_slot", None) == slot:
+                if strip.action == action and host.slot_of(strip) == slot:
                     raise HostError(
                         f"the action {action.name!r} is also a strip {strip.name!r} of {other.name!r}: "
                         "make it single-user first (the number beside its name)"

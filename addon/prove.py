@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
 
-import bpy
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,7 +20,7 @@ from ..core.proof.order_margin import order_margins
 from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import RunSpec, evaluated_frames, planned_runs, standard_motions
 from ..core.version import ARMWRIGHT
-from . import findings, prove_switch, sample
+from . import findings, host, prove_switch, sample
 from .prove_runs import playing
 from .subjects import Subject
 
@@ -137,7 +136,7 @@ def prove(
                 yield Progress(done, total, "changes of what is held")
         traces = verdicts.keep((*traces, *pending), found)
     yield Results(
-        host=bpy.app.version_string,
+        host=host.version_name(),
         rig=subject.armature.name,
         plan_digest=subject.record.plan_digest,
         seed=seed,

@@ -69,7 +69,7 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     influences = [(constraint, constraint.influence) for constraint in _space_constraints(armature)]
     animation = armature.animation_data
     action = animation.action if animation is not None else None
-    slot = getattr(animation, "action_slot", None) if action is not None else None
+    slot = host.slot_of(animation) if action is not None else None
     layers = animation.use_nla if animation is not None else False
     place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
     stage = bpy.data.scenes.new("armwright.stage")
@@ -77,8 +77,7 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     def give_back() -> None:
         if animation is not None:
             animation.action = action
-            if slot is not None:
-                animation.action_slot = slot
+            host.give_slot(animation, slot)
             animation.use_nla = layers
         if animation is None and armature.animation_data is not None:
             armature.animation_data_clear()

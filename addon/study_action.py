@@ -20,7 +20,6 @@ from ..core.study.phases import WORLD
 from . import hand_over_kept, host
 from .beside import beside
 from .convert_read import Frames
-from .curves import bag_of
 from .hand_over import MOST_FRAMES
 from .prove import Progress
 from .study_actor import Actor, active_action, actor_of, strips_of
@@ -115,7 +114,7 @@ def action_frames(armature: bpy.types.Object, action: bpy.types.Action) -> Frame
 
     Raises HostError where that is fewer than two frames, or more than can be meant.
     """
-    bag = bag_of(action, getattr(armature.animation_data, "action_slot", None))
+    bag = host.bag_of(action, host.slot_of(armature.animation_data))
     ranges = [] if bag is None else [tuple(curve.range()) for curve in bag.fcurves if not curve.is_empty]
     if action.use_frame_range:
         ranges = [(action.frame_start, action.frame_end)]
@@ -146,22 +145,18 @@ def _played(armature: bpy.types.Object, action: bpy.types.Action | None) -> Iter
             f"{armature.name!r} is linked, so that no other action can play on it: make a library override of it "
             "(Object > Library Override > Make)"
         )
-    slot, layers = (
-        (getattr(animation, "action_slot", None), animation.use_nla) if animation is not None else (None, True)
-    )
+    slot, layers = (host.slot_of(animation), animation.use_nla) if animation is not None else (None, True)
     playing: Any = animation or armature.animation_data_create()
     try:
         playing.action, playing.use_nla = action, False
-        if getattr(playing, "action_slot", True) is None and len(playing.action_suitable_slots):
-            playing.action_slot = playing.action_suitable_slots[0]
+        host.give_any_slot(playing)
         yield action
     finally:
         if animation is None:
             armature.animation_data_clear()
         else:
             animation.action, animation.use_nla = active, layers
-            if slot is not None:
-                animation.action_slot = slot
+            host.give_slot(animation, slot)
 
 
 def _check_things(actor: Actor, things: Sequence[bpy.types.Object]) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import bpy
 
+from . import host
 from .convert_write import Journal
 from .curves import new_action, own_bag
 from .mixing import check_mix
@@ -31,8 +32,7 @@ class Stage:
             self.journal.undo()
         else:
             animation.action = self.before
-            if self.slot is not None:
-                animation.action_slot = self.slot
+            host.give_slot(animation, self.slot)
             bpy.data.actions.remove(self.action)
             if not self.had_data:
                 self.armature.animation_data_clear()
@@ -55,14 +55,13 @@ def prepared(armature: bpy.types.Object, new: bool, name: str) -> Stage:
     check_mix(armature)
     animation: Any = armature.animation_data
     had_data, before = animation is not None, animation.action if animation is not None else None
-    slot = getattr(animation, "action_slot", None) if before is not None else None
+    slot = host.slot_of(animation) if before is not None else None
     if before is not None and new:
         action = before.copy()
         action.name, action.use_fake_user = name, False
-        handle = slot.handle if slot is not None else None
+        own = host.same_slot(action, slot)
         animation.action = action
-        if handle is not None:
-            animation.action_slot = next(item for item in action.slots if item.handle == handle)
+        host.give_slot(animation, own)
     elif before is None:
         action, _ = new_action(armature, name)
     else:

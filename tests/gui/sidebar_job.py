@@ -94,8 +94,7 @@ def answer_select(question: dict[str, Any]) -> dict[str, Any]:
         item.select_set(item == armature or item.name in question.get("objects", ()))
     wanted = question.get("bones", ())
     for bone in armature.pose.bones:
-        owner = bone if hasattr(bone, "select") else bone.bone
-        owner.select = bone.name in wanted
+        host.select(bone, bone.name in wanted)
         assert host.is_selected(bone) == (bone.name in wanted)
     armature.data.bones.active = armature.data.bones[wanted[-1]] if wanted else None
     _places()["area"].tag_redraw()

@@ -38,9 +38,10 @@ def four(registered: Any) -> Any:
 
 def select(armature: Any, *bones: str) -> None:
     """Select exactly these bones; the last one is active."""
+    from armwright.addon import host
+
     for bone in armature.pose.bones:
-        owner = bone if hasattr(bone, "select") else bone.bone
-        owner.select = bone.name in bones
+        host.select(bone, bone.name in bones)
     armature.data.bones.active = armature.data.bones[bones[-1]] if bones else None
 
 

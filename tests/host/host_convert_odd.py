@@ -19,6 +19,7 @@ from swings import (
     apart,
     converted,
     every_key,
+    give_own_part,
     poses,
     reason,
 )
@@ -36,6 +37,8 @@ def test_a_locked_or_muted_channel_is_named(wren: Any, flag: str, whole_group: b
     animated(wren)
     wren.pose.bones["fk.clavicle.L"].keyframe_insert('["ik"]', frame=1)
     (curve,) = [item for item in curve_bag(wren).fcurves if "ik" in item.data_path]
+    if whole_group and curve.group is None:  # the host does not sort curves of dials into groups before 4.4
+        curve.group = curve_bag(wren).groups.new("Dials")
     setattr(curve.group if whole_group else curve, flag, True)
     said = reason(wren)
     assert "fk.clavicle.L" in said and ("lock" if flag == "lock" else "mute") in said
@@ -70,7 +73,7 @@ def test_an_action_with_a_part_for_each_of_two_characters_changes_for_one(wren: 
     other.name = "Second keeper"
     bpy.context.collection.objects.link(other)
     action = wren.animation_data.action
-    other.animation_data.action_slot = action.slots.new("OBJECT", other.name)
+    give_own_part(other, action)
     animated(other)
     before, theirs = poses(wren, SHOT), every_key(other)
     outcome = converted(wren, "hand")
@@ -128,16 +131,17 @@ def strip_below(wren: Any, bone: str) -> Any:
     """A track under the action whose strip turns a bone."""
     import bpy
 
+    from armwright.addon import host
+
     action = bpy.data.actions.new("Sway")
-    slot = action.slots.new("OBJECT", wren.name)
-    curves = action.layers.new("poses").strips.new(type="KEYFRAME").channelbag(slot, ensure=True).fcurves
+    slot, curves = host.fill(action, wren.name)
     curve = curves.new(f'pose.bones["{bone}"].rotation_euler', index=0)
     for frame, value in ((1, 0.0), (60, 0.4)):
         curve.keyframe_points.insert(frame, value)
     wren.pose.bones[bone].rotation_mode = "XYZ"
     track = wren.animation_data.nla_tracks.new()
     track.name = "Layers"
-    track.strips.new("Sway", 1, action).action_slot = slot
+    host.give_slot(track.strips.new("Sway", 1, action), slot)
     return track
 
 

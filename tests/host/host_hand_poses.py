@@ -38,9 +38,10 @@ def bend(armature: Any, first: str, second: str) -> float:
 
 
 def select(armature: Any, *names: str) -> None:
+    from armwright.addon import host
+
     for bone in armature.pose.bones:
-        owner = bone if hasattr(bone, "select") else bone.bone
-        owner.select = bone.name in names
+        host.select(bone, bone.name in names)
 
 
 @pytest.mark.parametrize("kind", ["five", "unlike", "claw", "six_of_four"])

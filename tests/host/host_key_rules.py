@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from props import joints_along, lantern, subject_of, swing, switched
 from refusals import refused
-from swings import every_key
+from swings import every_key, give_own_part
 
 DIALS = "fk.clavicle.L"
 
@@ -42,16 +42,17 @@ def _strip(armature: Any, path: str, index: int = 0, name: str = "Sway", start: 
     """A track below the action with a strip that moves one channel."""
     import bpy
 
+    from armwright.addon import host
+
     action = bpy.data.actions.new(name)
-    slot = action.slots.new("OBJECT", armature.name)
-    curve = action.layers.new("poses").strips.new(type="KEYFRAME").channelbag(slot, ensure=True).fcurves
+    slot, curve = host.fill(action, armature.name)
     made = curve.new(path, index=index)
     for frame, value in ((1, 0.0), (40, 0.3)):
         made.keyframe_points.insert(frame, value)
     track = armature.animation_data.nla_tracks.new()
     track.name = "Layers"
     strip = track.strips.new(name, start, action)
-    strip.action_slot = slot
+    host.give_slot(strip, slot)
     bpy.context.scene.frame_set(bpy.context.scene.frame_current)
     return track, strip
 
@@ -67,7 +68,7 @@ def test_curves_of_another_character_in_the_same_action_are_no_matter(wren: Any)
     other.name = "Second keeper"
     bpy.context.collection.objects.link(other)
     action = wren.animation_data.action
-    other.animation_data.action_slot = action.slots.new("OBJECT", other.name)
+    give_own_part(other, action)
     other.pose.bones[DIALS].keyframe_insert('["ik"]', frame=1)
     other.keyframe_insert(f'pose.bones["{DIALS}"]["ik"]', frame=1)
     theirs = every_key(other)
@@ -99,6 +100,8 @@ def test_two_characters_on_the_same_slot_are_refused(wren: Any) -> None:
 def test_an_action_that_is_a_strip_somewhere_else_as_well_is_refused(wren: Any) -> None:
     import bpy
 
+    from armwright.addon import host
+
     _swinging(wren)
     action = wren.animation_data.action
     other = wren.copy()
@@ -106,7 +109,7 @@ def test_an_action_that_is_a_strip_somewhere_else_as_well_is_refused(wren: Any) 
     bpy.context.collection.objects.link(other)
     other.animation_data.action = None
     track = other.animation_data.nla_tracks.new()
-    track.strips.new("Sway", 1, action).action_slot = action.slots[0]
+    host.give_slot(track.strips.new("Sway", 1, action), host.slot_of(wren.animation_data))
     for change in _every_change(wren):
         refused(change, "Second keeper")
 
@@ -223,11 +226,13 @@ def test_a_solo_track_hides_the_action_and_is_refused(wren: Any) -> None:
 def test_a_pushed_down_action_is_refused_as_long_as_it_moves_the_arm(wren: Any) -> None:
     import bpy
 
+    from armwright.addon import host
+
     animation = _swinging(wren)
     action = animation.action
     wren.pose.bones["hold.hand.L"].keyframe_insert("location", frame=1)
     strip = animation.nla_tracks.new().strips.new("Swing", 1, action)
-    strip.action_slot = action.slots[0]
+    host.give_slot(strip, host.slot_of(animation))
     animation.action = None
     bpy.context.scene.frame_set(15)
     for change in _every_change(wren)[:5]:
@@ -343,7 +348,7 @@ def test_a_mended_hold_keeps_the_other_characters_curves(wren: Any) -> None:
     bpy.context.collection.objects.link(other)
     bpy.context.view_layer.update()
     action = wren.animation_data.action
-    other.animation_data.action_slot = action.slots.new("OBJECT", other.name)
+    give_own_part(other, action)
     assert grab.grab(subject_of(other), "L", "hand", grab.Thing(prop), keyed=True).kept
     assert grab.grab(subject, "L", "hand", grab.Thing(prop), keyed=True).kept
     assert any("Lantern" in path for path, _ in every_key(other))

@@ -113,10 +113,9 @@ def test_a_set_of_the_hosts_own_counts_for_the_selected_bones_of_the_arm(wren: A
 
 
 def _select(bone: Any, on: bool) -> None:
-    if hasattr(bone, "select"):
-        bone.select = on
-    else:
-        bone.bone.select = on
+    from armwright.addon import host
+
+    host.select(bone, on)
 
 
 def test_what_of_a_keying_set_can_not_be_keyed_is_counted_and_left(wren: Any) -> None:

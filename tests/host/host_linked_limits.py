@@ -175,7 +175,7 @@ def test_every_operator_is_refused_on_an_override_that_is_not_editable(registere
 def test_keys_are_refused_while_the_action_is_the_linked_file_s(registered: None, library: Path) -> None:
     import bpy
 
-    from armwright.addon import convert, grab, spaces
+    from armwright.addon import convert, grab, host, spaces
     from armwright.addon.switch import switch
     from armwright.core.match.target import Target
 
@@ -198,8 +198,7 @@ def test_keys_are_refused_while_the_action_is_the_linked_file_s(registered: None
     bpy.context.view_layer.update()
     before = both_arms(over)
     over.animation_data.action = over.animation_data.action.copy()
-    if hasattr(over.animation_data, "action_suitable_slots"):
-        over.animation_data.action_slot = over.animation_data.action_suitable_slots[0]
+    host.give_any_slot(over.animation_data)
     bpy.context.scene.frame_set(5)
     assert switch(subject_of(over), "L", hold, keyed=True).kept
     assert np.abs(both_arms(over, range(1, 5)) - before[:4]).max() < 2e-6

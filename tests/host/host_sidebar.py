@@ -26,9 +26,10 @@ def registered(wren: Any) -> Iterator[Any]:
 
 def select(armature: Any, *bones: str, active: str = "") -> None:
     """Select exactly these bones; the last one is active, or `active`."""
+    from armwright.addon import host
+
     for bone in armature.pose.bones:
-        owner = bone if hasattr(bone, "select") else bone.bone
-        owner.select = bone.name in bones
+        host.select(bone, bone.name in bones)
     name = active or (bones[-1] if bones else "")
     armature.data.bones.active = armature.data.bones[name] if name else None
 

@@ -101,3 +101,12 @@ def reason(armature: Any, mode: str = "hand", **other: Any) -> str:
     assert (every_key(armature) if bag else {}) == before
     assert (scene.frame_current, scene.frame_subframe) == at
     return str(refusal.value)
+
+
+def give_own_part(armature: Any, action: Any) -> None:
+    """Let an armature play a new part of an action that others play; skip where all that play one share its curves."""
+    from armwright.addon import host
+
+    if not host.has_layers(action):
+        pytest.skip("in this host all that play an action share its curves")
+    host.give_slot(armature.animation_data, host.new_part(action, armature.name))
