@@ -11,8 +11,9 @@ from ..anatomy import FOREARM, UPPER_ARM
 from ..anatomy import HAND as HAND_LENGTH
 from ..rotations import angle_between
 from .motion import ArmMotion, StudyMotion
+from .roll_edges import turning_span
 from .rolls import OVER, rolls_of
-from .still import SHORTEST, Span, runs, stillness
+from .still import SHORTEST, Span, noise_of, place_of, runs, stillness
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -45,7 +46,8 @@ class Phase:
         on: what is held: WORLD, the id of the other arm, or the name of a thing; "" for a swing.
         shoulder_moved: furthest that the shoulder got from its first place meanwhile, over L: what the phase proves.
         strayed: furthest that the held point got from its place, over L; 0 for a swing.
-        turned: degrees that the hand turned from the phase's first frame at most; 0 without an orientation.
+        turned: degrees that the hand turned from the phase's first frame at most; of its direction where positions alone
+            are known; 0 without a hand.
         over: of a roll, the part of the hand that stands: one of the names in rolls.OVER; "" for the others.
     """
 
@@ -62,11 +64,13 @@ class Phase:
 
 @dataclass(frozen=True, eq=False)
 class _Hand:
-    """An arm with what its hand's phases are read from: the tip (N, 3), known or by the handbook; L, metres."""
+    """An arm with what its hand's phases are read from: the tip (N, 3), known or by the handbook; L, metres.
+
+    Positions alone tell where a hand points, and not how it turns about that: they count its directions' turns.
+    """
 
     motion: StudyMotion
     arm: ArmMotion
-    turns: Array | None
     tip: Array | None
     size: float
 
@@ -81,22 +85,9 @@ def planted_frames(phases: tuple[Phase, ...], arm: str, frames: int, kinds: tupl
     return _mask(frames, [phase for phase in phases if phase.arm == arm and phase.kind in kinds])
 
 
-def hand_turns(arm: ArmMotion) -> Array | None:
-    """Orientations (N, 3, 3) of the hand; from its direction alone where that is all there is; None without a hand."""
-    if arm.hand is not None:
-        return arm.hand
-    if arm.tip is None:
-        return None
-    along = arm.tip - arm.wrist
-    along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-12)
-    side = np.cross(along, arm.elbow - arm.wrist)
-    side /= np.maximum(np.linalg.norm(side, axis=1, keepdims=True), 1e-12)
-    return np.asarray(np.stack([side, along, np.cross(side, along)], axis=2))
-
-
 def _arm_phases(motion: StudyMotion, arm: ArmMotion) -> list[Phase]:
     size = arm.length
-    hand = _Hand(motion, arm, hand_turns(arm), _tip(arm, size), size)
+    hand = _Hand(motion, arm, _tip(arm, size), size)
     taken = np.zeros(motion.frames, bool)
     found: list[Phase] = []
     turning = _turning(hand)
@@ -104,6 +95,7 @@ def _arm_phases(motion: StudyMotion, arm: ArmMotion) -> list[Phase]:
         found += _planted(hand, span, turning)
     _take(taken, found)
     found += _rolling(hand, taken, turning)
+    found = _with_edges(hand, found)
     _take(taken, found)
     found += [phase for phase in _held(hand) if not taken[phase.first : phase.last + 1].any()]
     _take(taken, found)
@@ -152,19 +144,16 @@ def _planted(hand: _Hand, span: Span, turning: Mask) -> list[Phase]:
 
 def _rolls_within(hand: _Hand, span: Span, turning: Mask) -> list[Span]:
     """Parts of `span` in which the hand turns by enough and for long enough to roll."""
-    turns = hand.turns
-    if turns is None:
-        return []
     return [
         part
         for part in _runs_from(span.first, turning[span.first : span.last + 1])
-        if part.frames >= SHORTEST_ROLL * hand.motion.rate and _turned(turns, part) > ROLL_TURN
+        if part.frames >= SHORTEST_ROLL * hand.motion.rate and _turned(hand, part) > ROLL_TURN
     ]
 
 
 def _rolling(hand: _Hand, taken: Mask, turning: Mask) -> list[Phase]:
     """Where another point of the hand than the wrist stands, and no frame is `taken`: rolls, and rests about them."""
-    if hand.tip is None or hand.turns is None:
+    if hand.tip is None:
         return []
     arm, found = hand.arm, []
     free = ~taken
@@ -182,6 +171,82 @@ def _rolling(hand: _Hand, taken: Mask, turning: Mask) -> list[Phase]:
             for span in rests:
                 free[span.first : span.last + 1] = False
     return found
+
+
+def _with_edges(hand: _Hand, found: list[Phase]) -> list[Phase]:
+    """Rolls between two rests as long as the hand turns, which ends too slowly to be seen; the rests so much shorter."""
+    if hand.tip is None:
+        return found
+    found = _joined(hand, sorted(found, key=lambda phase: phase.first))
+    out: list[Phase] = []
+    index = 0
+    while index < len(found):
+        end = index
+        while end < len(found) and found[end].kind == ROLL and (end == index or _follows(found[end - 1], found[end])):
+            end += 1
+        rolls = found[index:end]
+        if rolls and out and end < len(found) and _between_rests(out[-1], rolls, found[end]):
+            before, after = out[-1], found[end]
+            exact = turning_span(hand.arm, hand.tip, hand.motion.rate, _span(before), _span_of(rolls), _span(after))
+            if exact is not None:
+                out[-1] = _moved_to(hand, before, Span(before.first, exact.first - 1))
+                found[end] = _moved_to(hand, after, Span(exact.last + 1, after.last))
+                rolls = _within(hand, rolls, exact)
+        out += rolls or [found[index]]
+        index = max(end, index + 1)
+    return out
+
+
+def _within(hand: _Hand, rolls: list[Phase], exact: Span) -> list[Phase]:
+    """Rolls that follow on each other, from the first of `exact` to its last."""
+    kept = [phase for phase in rolls if phase.first <= exact.last and phase.last >= exact.first]
+    if not kept:
+        kept = [max(rolls, key=lambda phase: phase.last - phase.first)]
+    firsts = [exact.first, *(phase.first for phase in kept[1:])]
+    lasts = [*(phase.last for phase in kept[:-1]), exact.last]
+    return [
+        _moved_to(hand, phase, Span(first, last)) for phase, first, last in zip(kept, firsts, lasts, strict=True)
+    ]
+
+
+def _between_rests(before: Phase, rolls: list[Phase], after: Phase) -> bool:
+    rests = before.kind == after.kind == HAND
+    return rests and _follows(before, rolls[0]) and _follows(rolls[-1], after)
+
+
+def _follows(one: Phase, other: Phase) -> bool:
+    return one.last + 1 == other.first
+
+
+def _span(phase: Phase) -> Span:
+    return Span(phase.first, phase.last)
+
+
+def _span_of(phases: list[Phase]) -> Span:
+    return Span(phases[0].first, phases[-1].last)
+
+
+def _joined(hand: _Hand, found: list[Phase]) -> list[Phase]:
+    """Rests at one place that follow on each other as one: of the wrist, and of the point that a roll is over."""
+    wrist = hand.arm.wrist
+    place = place_of(noise_of(wrist, hand.motion.rate), hand.size)
+    out: list[Phase] = []
+    for phase in found:
+        if out and out[-1].kind == phase.kind == HAND and out[-1].last + 1 == phase.first:
+            last = out[-1]
+            apart = np.median(wrist[last.first : last.last + 1], axis=0) - np.median(
+                wrist[phase.first : phase.last + 1], axis=0
+            )
+            if np.linalg.norm(apart) <= place:
+                out[-1] = _moved_to(hand, last, Span(last.first, phase.last))
+                continue
+        out.append(phase)
+    return out
+
+
+def _moved_to(hand: _Hand, phase: Phase, span: Span) -> Phase:
+    stray = _stray(hand.arm.wrist, span) if phase.kind == HAND or phase.over == HEEL else phase.strayed * hand.size
+    return _phase(hand, phase.kind, phase.on, span, stray, phase.over)
 
 
 def _held(hand: _Hand) -> list[Phase]:
@@ -233,7 +298,7 @@ def _phase(hand: _Hand, kind: str, on: str, span: Span, stray: float, over: str 
         last=span.last,
         shoulder_moved=_moved(hand.arm.shoulder[span.first : span.last + 1]) / hand.size,
         strayed=stray / hand.size,
-        turned=0.0 if hand.turns is None else _turned(hand.turns, span),
+        turned=_turned(hand, span),
         over=over,
     )
 
@@ -249,9 +314,17 @@ def _moved(points: Array) -> float:
     return float(np.linalg.norm(points - points[0], axis=1).max())
 
 
-def _turned(turns: Array, span: Span) -> float:
-    inside = turns[span.first : span.last + 1]
-    return float(np.degrees(angle_between(np.broadcast_to(inside[0], inside.shape), inside)).max())
+def _turned(hand: _Hand, span: Span) -> float:
+    """Most from the first frame, degrees."""
+    inside = slice(span.first, span.last + 1)
+    if hand.arm.hand is not None:
+        turns = hand.arm.hand[inside]
+        return float(np.degrees(angle_between(np.broadcast_to(turns[0], turns.shape), turns)).max())
+    if hand.tip is None:
+        return 0.0
+    along = hand.tip[inside] - hand.arm.wrist[inside]
+    off = np.linalg.norm(np.cross(along[0], along), axis=1)
+    return float(np.degrees(np.arctan2(off, along @ along[0])).max())
 
 
 def _runs_from(first: int, mask: Mask) -> list[Span]:

@@ -5,6 +5,7 @@ A person of the lighthouse keeper's size: shoulders 0.36 m apart, L = 0.6 m. Wor
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -152,8 +153,34 @@ def held_hand(rate: float, seed: int, thing: bool, noise: float = NOISE) -> Made
     return Made(noisy(StudyMotion("wheel" if thing else "rope", rate, tuple(arms), torso, things), rng, noise), rests)
 
 
-def rolling_hand(rate: float, seed: int, share: float, noise: float = NOISE, turns: bool = True) -> tuple[Made, Mask]:
-    """A hand that is put on a sill, rolls over a point at `share` of its length, rests, and leaves.
+def cosine(share: Array) -> Array:
+    """0 to 1 by half a wave: sets off and stops with a jolt, the acceleration steps."""
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(share, 0.0, 1.0)))
+
+
+def late(share: Array) -> Array:
+    """0 to 1, fastest at three fifths of the time: gone softly, stopped fast (t^3·(1 - t)^2, integrated)."""
+    share = np.clip(share, 0.0, 1.0)
+    return np.asarray(60.0 * (share**4 / 4.0 - 2.0 * share**5 / 5.0 + share**6 / 6.0))
+
+
+def steady(share: Array) -> Array:
+    """0 to 1 with a quarter of the time to gather speed, then steadily on, then a quarter to stop."""
+    share = np.clip(share, 0.0, 1.0)
+    start, stop = np.minimum(share, 0.25), np.maximum(share - 0.75, 0.0)
+    middle = np.clip(share, 0.25, 0.75) - 0.25
+    return np.asarray((2.0 * start**2 + middle + stop - 2.0 * stop**2) / 0.75)
+
+
+def rolling_hand(
+    rate: float,
+    seed: int,
+    share: float,
+    noise: float = NOISE,
+    turns: bool = True,
+    ease: Callable[[Array], Array] = smooth,
+) -> tuple[Made, Mask]:
+    """A hand that is put on a sill, rolls by `ease` over a point at `share` of its length, rests, and leaves.
 
     Returns the motion with the frames in which hand or point stand, and the frames in which the hand rolls.
     """
@@ -172,7 +199,7 @@ def rolling_hand(rate: float, seed: int, share: float, noise: float = NOISE, tur
         axes.append(tilt * (1.0 - go))
         wrists.append(np.tile(there, (held, 1)))
         axes.append(np.zeros(held))
-        turned = angle * smooth(np.arange(1, roll + 1) / (roll + 1))
+        turned = angle * ease(np.arange(1, roll + 1) / (roll + 1))
         pivot = there + flat * HAND * share
         wrists.append(pivot - _leaning(flat, turned) * HAND * share)
         axes.append(turned)
