@@ -89,7 +89,7 @@ def _steps(shape: tuple[int, int]) -> int:
 def _neighbours(shape: tuple[int, int]) -> list[tuple[int, int]]:
     p, q = shape
     steps = ((p + 1, q + 1), (p - 1, q - 1), (p + 1, q), (p - 1, q), (p, q + 1), (p, q - 1))
-    return [near for near in steps if 0 <= min(near) and max(near) <= STEEPEST]
+    return [near for near in steps if min(near) >= 0 and max(near) <= STEEPEST]
 
 
 def _fitted(values: Array, begins: float, ends: float, shape: tuple[int, int]) -> Move | None:
@@ -105,7 +105,7 @@ def _fitted(values: Array, begins: float, ends: float, shape: tuple[int, int]) -
         return np.asarray(own - share * (share @ own) / max(float(share @ share), 1e-300))
 
     def allowed(at: Array) -> bool:
-        return bool(0.0 <= at[0] and at[1] <= count - 1.0 and at[1] - at[0] >= 2.0)
+        return bool(at[0] >= 0.0 and at[1] <= count - 1.0 and at[1] - at[0] >= 2.0)
 
     at = np.array([max(begins, 0.0), min(ends, count - 1.0)])
     if not allowed(at):

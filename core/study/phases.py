@@ -46,8 +46,8 @@ class Phase:
         on: what is held: WORLD, the id of the other arm, or the name of a thing; "" for a swing.
         shoulder_moved: furthest that the shoulder got from its first place meanwhile, over L: what the phase proves.
         strayed: furthest that the held point got from its place, over L; 0 for a swing.
-        turned: degrees that the hand turned from the phase's first frame at most; of its direction where positions alone
-            are known; 0 without a hand.
+        turned: degrees that the hand turned from the phase's first frame at most; of its direction where positions
+            alone are known; 0 without a hand.
         over: of a roll, the part of the hand that stands: one of the names in rolls.OVER; "" for the others.
     """
 
@@ -95,7 +95,7 @@ def _arm_phases(motion: StudyMotion, arm: ArmMotion) -> list[Phase]:
         found += _planted(hand, span, turning)
     _take(taken, found)
     found += _rolling(hand, taken, turning)
-    found = _with_edges(hand, found)
+    found = _long_enough(_with_edges(hand, found), SHORTEST * motion.rate)
     _take(taken, found)
     found += [phase for phase in _held(hand) if not taken[phase.first : phase.last + 1].any()]
     _take(taken, found)
@@ -174,10 +174,11 @@ def _rolling(hand: _Hand, taken: Mask, turning: Mask) -> list[Phase]:
 
 
 def _with_edges(hand: _Hand, found: list[Phase]) -> list[Phase]:
-    """Rolls between two rests as long as the hand turns, which ends too slowly to be seen; the rests so much shorter."""
+    """Rolls between two rests as long as the hand turns, whose ends are too slow to be seen; the rests are the rest."""
+    found = sorted(found, key=lambda phase: phase.first)
     if hand.tip is None:
         return found
-    found = _joined(hand, sorted(found, key=lambda phase: phase.first))
+    found = _joined(hand, found)
     out: list[Phase] = []
     index = 0
     while index < len(found):
@@ -204,9 +205,7 @@ def _within(hand: _Hand, rolls: list[Phase], exact: Span) -> list[Phase]:
         kept = [max(rolls, key=lambda phase: phase.last - phase.first)]
     firsts = [exact.first, *(phase.first for phase in kept[1:])]
     lasts = [*(phase.last for phase in kept[:-1]), exact.last]
-    return [
-        _moved_to(hand, phase, Span(first, last)) for phase, first, last in zip(kept, firsts, lasts, strict=True)
-    ]
+    return [_moved_to(hand, phase, Span(first, last)) for phase, first, last in zip(kept, firsts, lasts, strict=True)]
 
 
 def _between_rests(before: Phase, rolls: list[Phase], after: Phase) -> bool:
@@ -224,6 +223,22 @@ def _span(phase: Phase) -> Span:
 
 def _span_of(phases: list[Phase]) -> Span:
     return Span(phases[0].first, phases[-1].last)
+
+
+def _long_enough(found: list[Phase], shortest: float) -> list[Phase]:
+    """Without rolls that, with the rests before and after them, last no longer than a swing takes to turn round.
+
+    A point of a hand stands for a moment there. `found` is in order of time.
+    """
+    out: list[Phase] = []
+    first = 0
+    for index in range(len(found)):
+        if index + 1 < len(found) and _follows(found[index], found[index + 1]):
+            continue
+        if found[index].last - found[first].first >= shortest:
+            out += found[first : index + 1]
+        first = index + 1
+    return out
 
 
 def _joined(hand: _Hand, found: list[Phase]) -> list[Phase]:

@@ -31,7 +31,7 @@ PLACE_NOISE, PLACE = 3.5, 0.004
 SET_OFF = 0.05
 # Parts of a frame in which that is looked for.
 PART = 0.25
-# Seconds: a shorter span is a turning point of a swing.
+# Seconds from first to last frame: a shorter span is a turning point of a swing.
 SHORTEST = 0.25
 # Seconds on either side of a span in which its end is looked for.
 AROUND = 1.0
@@ -247,4 +247,4 @@ def _apart(spans: list[Span], points: Array, place: float, shortest: float) -> t
             span = Span(max(span.first, merged[-1].last + 1), span.last)
         if span.frames > 0:
             merged.append(span)
-    return tuple(span for span in merged if span.frames >= shortest)
+    return tuple(span for span in merged if span.last - span.first >= shortest)

@@ -12,29 +12,44 @@ from made_motions import (
     RATES,
     Made,
     arm_to,
+    cosine,
     held_hand,
+    late,
     planted_elbow,
     planted_hand,
     rolling_hand,
     shoulder_of,
+    steady,
     torso_motion,
 )
+from numpy.typing import NDArray
 
 from armwright.core.study.motion import StudyMotion
-from armwright.core.study.phases import ELBOW, HAND, HELD, ROLL, SWING, phases_of, planted_frames
+from armwright.core.study.phases import ELBOW, HAND, HELD, ROLL, SWING, Phase, phases_of, planted_frames
 
 SEEDS = (0, 1, 2)
 ENOUGH = 0.95
-# Frames in which a hand turns while a point of it stands: a roll that starts and ends by minimum jerk has turned by
-# less than 2 degrees in its first and last eighth, which is what the figures below 0.95 miss.
-ENOUGH_OF_A_ROLL = 0.85
+# Rolls have more seeds: of their frames alone few are left of a clip.
+ROLL_SEEDS = (0, 1, 2, 3, 4, 5)
+# Moves of other shapes than minimum jerk, for which the ends of a roll are less sure where noise hides them: precision
+# and recall of the rolling frames, with orientations and with positions alone, at 24 and 30 Hz and at 60 and 120.
+OTHERWISE = {
+    cosine: (0.95, 0.85, 0.89),
+    late: (0.95, 0.90, 0.94),
+    steady: (0.93, 0.90, 0.94),
+}
 
 
 def scores(cases: list[Made], kinds: tuple[str, ...]) -> tuple[float, float]:
-    found = np.concatenate([planted_frames(phases_of(case.motion), "L", len(case.truth), kinds) for case in cases])
-    truth = np.concatenate([case.truth for case in cases])
-    both = float((found & truth).sum())
-    return both / max(float(found.sum()), 1.0), both / float(truth.sum())
+    return scores_of([(phases_of(case.motion), case.truth) for case in cases], kinds)
+
+
+def scores_of(found: list[tuple[tuple[Phase, ...], NDArray[np.bool_]]], kinds: tuple[str, ...]) -> tuple[float, float]:
+    """Precision and recall of frames, of phases beside what is true."""
+    planted = np.concatenate([planted_frames(phases, "L", len(truth), kinds) for phases, truth in found])
+    truth = np.concatenate([truth for _, truth in found])
+    both = float((planted & truth).sum())
+    return both / max(float(planted.sum()), 1.0), both / float(truth.sum())
 
 
 @pytest.mark.parametrize("rate", RATES)
@@ -60,14 +75,27 @@ def test_a_hand_that_keeps_its_distance_from_what_moves_is_held_on_it(rate: floa
 @pytest.mark.parametrize(("share", "over"), [(0.0, "heel"), (0.25, "palm"), (0.5, "knuckles"), (1.0, "fingertips")])
 @pytest.mark.parametrize("rate", RATES)
 def test_a_hand_that_rolls_over_any_part_of_it_stays_planted(rate: float, share: float, over: str, turns: bool) -> None:
-    made = [rolling_hand(rate, seed, share, NOISE, turns) for seed in SEEDS]
-    precision, recall = scores([case for case, _ in made], (HAND, ROLL))
-    assert precision >= ENOUGH and recall >= ENOUGH, f"seeds {SEEDS}: {precision:.3f}, {recall:.3f}"
-    precision, recall = scores([Made(case.motion, rolls) for case, rolls in made], (ROLL,))
-    assert precision >= ENOUGH_OF_A_ROLL and recall >= ENOUGH_OF_A_ROLL, f"{precision:.3f}, {recall:.3f}"
-    found = [phase for case, _ in made for phase in phases_of(case.motion) if phase.kind == ROLL]
+    made = [rolling_hand(rate, seed, share, NOISE, turns) for seed in ROLL_SEEDS]
+    phases = [phases_of(case.motion) for case, _ in made]
+    precision, recall = scores_of(
+        [(one, case.truth) for one, (case, _) in zip(phases, made, strict=True)], (HAND, ROLL)
+    )
+    assert precision >= ENOUGH and recall >= ENOUGH, f"seeds {ROLL_SEEDS}: {precision:.3f}, {recall:.3f}"
+    precision, recall = scores_of([(one, rolls) for one, (_, rolls) in zip(phases, made, strict=True)], (ROLL,))
+    assert precision >= ENOUGH and recall >= ENOUGH, f"seeds {ROLL_SEEDS}: {precision:.3f}, {recall:.3f}"
+    found = [phase for one in phases for phase in one if phase.kind == ROLL]
     named = sum(phase.last - phase.first for phase in found if phase.over == over)
     assert named >= 0.8 * sum(phase.last - phase.first for phase in found)
+
+
+@pytest.mark.parametrize("turns", [True, False], ids=["orientations", "positions alone"])
+@pytest.mark.parametrize("ease", OTHERWISE, ids=lambda ease: ease.__name__)
+@pytest.mark.parametrize("rate", RATES)
+def test_a_roll_of_another_shape_than_minimum_jerk_is_found_nearly_as_well(rate: float, ease, turns: bool) -> None:
+    made = [rolling_hand(rate, seed, 0.5, NOISE, turns, ease) for seed in ROLL_SEEDS]
+    precision, recall = scores([Made(case.motion, rolls) for case, rolls in made], (ROLL,))
+    enough = OTHERWISE[ease][0 if turns else 1 if rate < 60.0 else 2]
+    assert precision >= enough and recall >= enough, f"seeds {ROLL_SEEDS}: {precision:.3f}, {recall:.3f}"
 
 
 def test_what_a_phase_proves_is_how_far_the_shoulder_moved_meanwhile() -> None:
