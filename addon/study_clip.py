@@ -90,6 +90,11 @@ def motion_of(clip: Clip) -> StudyMotion:
     return without_calibration(checked(whole, stretches=True), max(_frames_at_rest(clip) - whole.left_out, 0))
 
 
+def frame_notes(first: int) -> tuple[str, ...]:
+    """What to say where a study's frame 0 is another one of the scene, its frame `first`."""
+    return (f"its first frame, 0, is the scene's frame {first}",) if first else ()
+
+
 def _check_places(clip: Clip) -> None:
     bad = np.flatnonzero(~(np.linalg.det(clip.objects[:, :3, :3]) > 0.0))
     if len(bad):
@@ -145,7 +150,7 @@ def _motion(clip: Clip, lost: Mask) -> StudyMotion:
         arms=tuple(arms),
         torso=torso if clip.torso is None else _without(torso, lost[:, clip.torso]),
         things=tuple((name, clip.metres * place) for name, place in clip.things),
-        notes=(*clip.notes, *((f"its first frame, 0, is the scene's frame {clip.first}",) if clip.first else ())),
+        notes=(*clip.notes, *frame_notes(clip.first)),
     )
 
 

@@ -14,6 +14,7 @@ from ..core.study.study import Study, study
 from .beside import beside
 from .hold_phase_plan import PARTS, HoldPhase
 from .prove import Progress
+from .study_clip import frame_notes
 
 WORDS = {SWING: "swings", HAND: "hand planted", ELBOW: "elbow planted", ROLL: "hand rolls"}
 
@@ -27,10 +28,12 @@ def study_steps(motion: StudyMotion) -> Iterator[Progress | Study]:
 def fill(state: Any, rig: str, result: Study, first: int) -> None:
     """List the phases, arm by arm, in the scene's frames, whose `first` is the first of the action."""
     forget(state)
+    action_first = first
     first += result.motion.left_out
     state.rig, state.action = rig, result.motion.name
     state.reach, state.torso = reach_words(result), torso_words(result)
-    state.notes = "\n".join(result.motion.notes)
+    # The list has the scene's frames, whatever number the study gives them.
+    state.notes = "\n".join(note for note in result.motion.notes if note not in frame_notes(action_first))
     arms = tuple(arm.arm for arm in result.motion.arms)
     ticked: list[Phase] = []
     for arm in arms:
@@ -81,8 +84,9 @@ def torso_words(result: Study) -> str:
     """The torso's ranges, degrees."""
     torso = result.torso
     ranges = (("tilt", torso.tilt), ("side", torso.side), ("twist", torso.twist))
-    # It just fits into the sidebar at its default width.
-    return "Torso: " + ", ".join(f"{name} {item.least:.0f}..{item.most:.0f}" for name, item in ranges) + "°"
+    # Rounded to whole numbers, of which 0 has no sign.
+    whole = ((name, round(item.least), round(item.most)) for name, item in ranges)
+    return "Torso: " + ", ".join(f"{name} {least} to {most}°" for name, least, most in whole)
 
 
 def jump(state: Any, context: bpy.types.Context) -> None:

@@ -77,7 +77,7 @@ class ARMWRIGHT_OT_mark_phases(_OnStudy, bpy.types.Operator):
     """Set markers on the timeline where something begins to stand and where it is free again"""
 
     bl_idname = "armwright.mark_phases"
-    bl_label = "Mark"
+    bl_label = "Mark phases"
     bl_options = {"REGISTER", "UNDO"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
