@@ -17,6 +17,7 @@ from ..core.transfer.differences import Difference, arm_differences, torso_diffe
 from ..core.transfer.holds import elbow_holds, hand_holds, held_hold, held_phases
 from ..core.transfer.mapped import Mapped, mapped, size_of
 from ..core.transfer.resample import at_rate
+from ..core.transfer.together import fitted
 from ..core.transfer.torso import chain_for
 from ..core.transfer.turns import turns_of
 from . import arm_state, convert_read, host, keys, spaces
@@ -28,7 +29,7 @@ from .prove import Progress
 from .subjects import DIAL_FIELDS, Subject, subject_of
 from .switch import JOINT_ROLES, POP_ANGLE, POP_LIMIT, check_editable
 from .transfer_action import Stage, prepared
-from .transfer_keys import arm_tracks, torso_tracks
+from .transfer_keys import Fewest, arm_tracks, edges_of, torso_tracks
 from .transfer_measure import Held, measured_holds, measured_pops
 
 Array = NDArray[np.float64]
@@ -148,10 +149,13 @@ def transferring(
             _check_no_keys(armature, written, frames)
         count = stage.journal.write(frames, tracks)
         poses = yield from _read(subject, goal, frames, total)
-        gap = _gap(subject, solved, poses)
-        if gap > MOST_GAP and tolerance is None:
+        gaps = _gaps(subject, goal, solved, poses)
+        gap = float(gaps.max())
+        # With the fewest keys, at the ends and where a switch is.
+        exact = gaps if tolerance is None else gaps[[0, -1, *edges_of(solved)[edges_of(solved) < frames.count]]]
+        if exact.max() > MOST_GAP:
             raise HostError(
-                f"the arms of {armature.name!r} are up to {gap:.2g} of their length away from their keys: a "
+                f"the arms of {armature.name!r} are up to {exact.max():.2g} of their length away from their keys: a "
                 "constraint, a driver or a parent of theirs moves them too; take it off first"
             )
         lengths = {arm: size_of(geometry) for arm, geometry in subject.geometries.items()}
@@ -255,15 +259,18 @@ def _solved(
         turns = turns_of(geometry, one, study.motion.rate)
         hands = hand_holds(one, study.phases, turns.hand, size_of(geometry), blend, notes)
         goals = np.tile(np.eye(4), (study.motion.frames, 1, 1))
-        for hold in hands:
-            goals[hold.rows] = hold.poses
         for phase in (item for item in held if item.arm == arm):
             carrier = hand_poses(out[phase.on])
             hold = held_hold(one, by_id[phase.on], phase, turns.hand, carrier)
             goals[hold.rows] = carrier[hold.rows] @ hold.poses
             hands.append(hold)
         hands.sort(key=lambda hold: hold.first)
-        runs = runs_of(hands, elbow_holds(one, study.phases, notes), study.motion.frames)
+        elbows = elbow_holds(one, study.phases, notes)
+        hands, elbows = fitted(arm, hands, elbows, geometry.forearm_length, size_of(geometry), notes)
+        for hold in hands:
+            if hold.on == WORLD:
+                goals[hold.rows] = hold.poses
+        runs = runs_of(hands, elbows, study.motion.frames)
         out[arm] = arcs(geometry, base_settings(geometry, goal.torso, root, kept), one, turns, runs, goals, blend)
     return out
 
@@ -282,7 +289,8 @@ def _tracks(
     rests = np.stack([host.rest_matrix(bones[name]) for name in subject.chain])
     chain = chain_for(rests, goal.torso, subject.facing[:, 2])
     length = float(np.mean([size_of(subject.geometries[arm.arm]) for arm in goal.arms]))
-    out = torso_tracks(subject, chain, parent, tolerance, length)
+    fewest = None if tolerance is None else Fewest(tolerance, length, edges_of(solved))
+    out = torso_tracks(subject, chain, parent, fewest)
     hands = {arm: hand_poses(one) for arm, one in solved.items()}
     for arm, one in solved.items():
         constraints = {}
@@ -294,7 +302,7 @@ def _tracks(
             ).constraint
             if constraints[on] not in before:
                 stage.made.append((carrier.name, constraints[on]))
-        out += arm_tracks(subject, arm, one, hands, tolerance, constraints)
+        out += arm_tracks(subject, arm, one, hands, fewest, constraints)
     return out
 
 
@@ -326,12 +334,12 @@ def _joints(poses: Array, place: int) -> Array:
     return poses[:, 1 + 3 * place : 4 + 3 * place]
 
 
-def _gap(subject: Subject, solved: dict[str, Arcs], poses: Array) -> float:
-    """Largest distance of an evaluated joint from what was keyed, arm lengths."""
-    worst = 0.0
-    for place, arm in enumerate(sorted(solved, key=list(subject.arms).index)):
-        pose, seen = solved[arm].pose, _joints(poses, place)
+def _gaps(subject: Subject, goal: Mapped, solved: dict[str, Arcs], poses: Array) -> Array:
+    """Largest distance of an evaluated joint from what was solved, frame by frame (N,), arm lengths."""
+    worst = np.zeros(len(poses))
+    for place, one in enumerate(goal.arms):
+        pose, seen = solved[one.arm].pose, _joints(poses, place)
         for index, name in enumerate(("shoulder", "elbow", "wrist")):
             far = np.linalg.norm(getattr(pose, name) - seen[:, index, :3, 3], axis=1)
-            worst = max(worst, float(far.max()) / size_of(subject.geometries[arm]))
+            worst = np.maximum(worst, far / size_of(subject.geometries[one.arm]))
     return worst

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import bpy
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,7 +30,27 @@ Mask = NDArray[np.bool_]
 ANGLE_PART, LOCATION_PART = 1.0 / 14.0, 1.0 / 7.0
 
 
-def torso_tracks(subject: Subject, chain: Array, parent: Array, tolerance: float | None, length: float) -> list[Track]:
+@dataclass(frozen=True, eq=False)
+class Fewest:
+    """The least keys that keep joints within `tolerance`, metres, on arms of `length`, metres.
+
+    `edges`: rows, in order, before which a hold of any arm begins or ends. Every channel has a key on either side of
+    each, as every switch has, so that the switch is exact.
+    """
+
+    tolerance: float
+    length: float
+    edges: Rows
+
+
+def edges_of(solved: dict[str, Arcs]) -> Rows:
+    """Rows at which a hold of any arm begins, and those after one has ended."""
+    return np.unique([row for one in solved.values() for run in one.runs for row in (run.first, run.last + 1)]).astype(
+        np.intp
+    )
+
+
+def torso_tracks(subject: Subject, chain: Array, parent: Array, fewest: Fewest | None) -> list[Track]:
     """Channels of the chain's bones for poses `chain` (N, K, 4, 4) under `parent` (N, 4, 4), armature space."""
     bones, out = subject.armature.pose.bones, []
     carrier = parent
@@ -35,7 +58,7 @@ def torso_tracks(subject: Subject, chain: Array, parent: Array, tolerance: float
         bone = bones[name]
         basis = unscaled_basis(carrier, host.rest_in_parent(bone.bone), chain[:, place])
         parts = ["rotation"] if place else ["location", "rotation"]
-        out += [_placed(bone, basis, part, np.arange(len(basis)), False, tolerance, length) for part in parts]
+        out += [_placed(bone, basis, part, np.arange(len(basis)), False, fewest) for part in parts]
         carrier = chain[:, place]
     return out
 
@@ -45,19 +68,17 @@ def arm_tracks(
     arm: str,
     arcs: Arcs,
     hands: dict[str, Array],
-    tolerance: float | None,
+    fewest: Fewest | None,
     constraints: dict[str, str],
 ) -> list[Track]:
     """Channels of one arm.
 
     Args:
         hands: poses (N, 4, 4) of the other arms' hands, armature space.
-        tolerance: metres; None for a key on every frame.
+        fewest: None for a key on every frame.
         constraints: the space's constraint by the id of the arm that is held on to.
     """
     record, bones, s = subject.record, subject.armature.pose.bones, arcs.settings
-    geometry = subject.geometries[arm]
-    length = geometry.upper_length + geometry.forearm_length
     count = len(s.ik)
     every = np.arange(count)
     hand_runs = [run for run in arcs.runs if run.hand is not None]
@@ -70,11 +91,7 @@ def arm_tracks(
             rows = np.unique(np.concatenate([np.flatnonzero(~inside), edges]))
         # A held elbow's forearm turns in another frame: its channels step there.
         stepped = _before_change(elbow) if role == "fk_forearm" else np.zeros(count, bool)
-        out.append(
-            _track(
-                Channel(record.bone(arm, role), "rotation_euler"), getattr(s, field), rows, stepped, tolerance, length
-            )
-        )
+        out.append(_track(Channel(record.bone(arm, role), "rotation_euler"), getattr(s, field), rows, stepped, fewest))
     for hold, poses, which, rolls in (
         ("hand", s.hand_hold, inside, _rolls(arcs, count)),
         ("elbow", s.elbow_hold, elbow, np.zeros(count, bool)),
@@ -86,9 +103,7 @@ def arm_tracks(
         frames[:, :3, 3] = s.aim
         basis = unscaled_basis(s.torso, host.rest_in_parent(aim.bone), frames)
         ends = _before_change(inside)
-        out.append(
-            _track(Channel(aim.name, "location"), basis[:, :3, 3], np.flatnonzero(inside), ends, tolerance, length)
-        )
+        out.append(_track(Channel(aim.name, "location"), basis[:, :3, 3], np.flatnonzero(inside), ends, fewest))
     dials = record.bone(arm, "dials")
     for key, field in DIAL_FIELDS.items():
         rows_of = np.asarray(getattr(s, field))[:, None]
@@ -139,15 +154,15 @@ def _hold_tracks(
     runs = [row for run in arcs.runs for row in (run.first, run.last)]
     kept = np.unique([*np.intersect1d(held, [*runs, *changes, *(changes + 1)]), held[0], held[-1]]).astype(np.intp)
     stepped = ~(rolls & np.append(rolls[1:], False))
-    return out + [_placed(bone, basis, part, kept, stepped, None, 1.0) for part in ("location", "rotation")]
+    return out + [_placed(bone, basis, part, kept, stepped, None) for part in ("location", "rotation")]
 
 
 def _placed(
-    bone, basis: Array, part: str, rows: Rows, stepped: bool | Mask, tolerance: float | None, length: float
-) -> Track:  # type: ignore[no-untyped-def]
+    bone: bpy.types.PoseBone, basis: Array, part: str, rows: Rows, stepped: bool | Mask, fewest: Fewest | None
+) -> Track:
     """Location or rotation of a bone's own transforms (N, 4, 4), in its own rotation mode."""
     if part == "location":
-        return _track(Channel(bone.name, "location"), basis[:, :3, 3], rows, stepped, tolerance, length)
+        return _track(Channel(bone.name, "location"), basis[:, :3, 3], rows, stepped, fewest)
     path = arm_state.rotation_path(bone)
     if path == "rotation_axis_angle":
         raise HostError(f"{bone.name!r} turns by axis and angle: set its rotation mode to Quaternion")
@@ -155,19 +170,18 @@ def _placed(
         values = hold_channels(basis, np.array(bone.rotation_quaternion, float))[1]
     else:
         values = euler_path(basis[:, :3, :3], bone.rotation_mode, np.array(bone.rotation_euler, float))
-    return _track(Channel(bone.name, path), values, rows, stepped, tolerance, length)
+    return _track(Channel(bone.name, path), values, rows, stepped, fewest)
 
 
-def _track(
-    channel: Channel, values: Array, rows: Rows, stepped: bool | Mask, tolerance: float | None, length: float
-) -> Track:
+def _track(channel: Channel, values: Array, rows: Rows, stepped: bool | Mask, fewest: Fewest | None) -> Track:
     flags = np.full(len(values), stepped) if isinstance(stepped, bool) else stepped
-    if tolerance is None or len(rows) < 3:
+    if fewest is None or len(rows) < 3:
         return Track(channel, values, rows, flags)
-    limit = tolerance * LOCATION_PART if channel.path == "location" else tolerance / length * ANGLE_PART
+    within = LOCATION_PART if channel.path == "location" else ANGLE_PART / fewest.length
+    limit = fewest.tolerance * within
     limit *= 0.5 if channel.path == "rotation_quaternion" else 1.0
-    # Keys stay where rows are left out and where the curve steps.
-    cuts = np.flatnonzero((np.diff(rows) > 1) | flags[rows[:-1]]) + 1
+    # Keys stay where rows are left out, where the curve steps, and on both sides of a switch.
+    cuts = np.flatnonzero((np.diff(rows) > 1) | flags[rows[:-1]] | np.isin(rows[1:], fewest.edges)) + 1
     kept = [part[kept_frames(values[part], limit)] for part in np.split(rows, cuts) if len(part)]
     return Track(channel, values, np.concatenate(kept), flags)
 

@@ -37,9 +37,10 @@ def table(done: Transferred) -> list[str]:
             if hold.out_of_reach
             else ""
         )
+        rolls = f", rolls in {hold.rolls} frames (keyed there)" if hold.rolls else ""
         lines.append(
             f"{hold.arm} {hold.part} on {hold.on}, {hold.first} to {hold.last}: slide {hold.slide:.1e} L, moved by up "
             f"to {hold.moved:.3g} L from the recording ({hold.led_in:.2g} at its start, {hold.led_out:.2g} at its end)"
-            f"{reach}"
+            f"{rolls}{reach}"
         )
     return [*lines, *(f"note: {note}" for note in done.notes)]

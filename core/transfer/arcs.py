@@ -18,6 +18,7 @@ from ..solve.arm import solve, solve_parts
 from ..solve.settings import ArmGeometry, ArmPose, ArmSettings
 from .holds import ElbowHold, HandHold, smooth
 from .mapped import MappedArm
+from .together import Handover, handovers
 from .turns import Turns, blended, forearm_roll
 
 Array = NDArray[np.float64]
@@ -132,8 +133,16 @@ def arcs(
     """
     swinging = _swung(geometry, base, arm, turns)
     settings = _fk(geometry, base, swinging)
-    held = _held(geometry, settings, swinging, runs, goals)
+    towards = _towards(runs, len(goals))
+    held = _held(geometry, settings, swinging, runs, goals, towards)
     shown = solve(geometry, held)
+    met = handovers([(run.first, run.last, run.hand is not None, run.elbow is not None) for run in runs], blend)
+    if met:
+        turns = _handed(turns, shown, met)
+        swinging = _swung(geometry, base, arm, turns)
+        settings = _fk(geometry, base, swinging)
+        held = _held(geometry, settings, swinging, runs, goals, _led_towards(towards, runs, shown, met))
+        shown = solve(geometry, held)
     upper, fore = np.ones(len(goals)), np.ones(len(goals))
     led = np.zeros(len(goals), bool)
     turned = turns
@@ -197,7 +206,49 @@ def _fk(g: ArmGeometry, base: ArmSettings, pose: ArmPose) -> ArmSettings:
     return match(g, replace(base, ik=np.ones_like(base.ik)), Target(ik=0.0, elbow=0.0), shown=pose).settings
 
 
-def _held(g: ArmGeometry, settings: ArmSettings, swinging: ArmPose, runs: tuple[Run, ...], goals: Array) -> ArmSettings:
+@dataclass(frozen=True, eq=False)
+class _Towards:
+    """Where a held hand's elbow is led: by `share` (N,) to the side of `place` (N, 3), upper arm `factor` (N,) long."""
+
+    share: Array
+    place: Array
+    factor: Array
+
+
+def _towards(runs: tuple[Run, ...], count: int) -> _Towards:
+    """All the way where hand and elbow are held at once."""
+    share, place = np.zeros(count), np.zeros((count, 3))
+    for run in runs:
+        if run.elbow is not None:
+            share[run.rows], place[run.rows] = 1.0, run.elbow.place
+    return _Towards(share, place, np.ones(count))
+
+
+def _led_towards(towards: _Towards, runs: tuple[Run, ...], shown: ArmPose, met: list[Handover]) -> _Towards:
+    """Held hands' elbows on the way to an elbow's hold, and back from it."""
+    share, place, factor = towards.share.copy(), towards.place.copy(), towards.factor.copy()
+    for item in met:
+        if item.elbow:
+            share[item.rows], place[item.rows] = item.share, towards.place[item.at]
+            factor[item.rows] += item.share * (shown.upper_factor[item.at] - 1.0)
+    return _Towards(share, place, factor)
+
+
+def _handed(turns: Turns, shown: ArmPose, met: list[Handover]) -> Turns:
+    """Forearms and hands above a held elbow on the way to a hand's hold, and back from it."""
+    out = turns
+    for item in met:
+        if item.hand:
+            forearm, hand = (
+                getattr(shown, name)[item.at] @ getattr(turns, name)[item.at].T for name in ("forearm", "hand")
+            )
+            out = blended(out, item.rows, item.share, (np.eye(3), forearm, hand))
+    return out
+
+
+def _held(
+    g: ArmGeometry, settings: ArmSettings, swinging: ArmPose, runs: tuple[Run, ...], goals: Array, towards: _Towards
+) -> ArmSettings:
     """`settings` with the holds of `runs` on their frames."""
     out = {item.name: getattr(settings, item.name).copy() for item in fields(ArmSettings)}
     for run in runs:
@@ -214,6 +265,8 @@ def _held(g: ArmGeometry, settings: ArmSettings, swinging: ArmPose, runs: tuple[
             out["ik"][rows], out["hand_hold"][rows] = 1.0, goals[rows]
             along = unit(goals[rows, :3, 3] - swinging.shoulder[rows])
             side = unit(np.cross(along, swinging.upper_arm[rows, :, 0]))
+            side = _turned_side(side, along, towards.place[rows] - swinging.shoulder[rows], towards.share[rows])
+            out["upper_length"][rows] = towards.factor[rows]
             joints = Joints(
                 *(
                     getattr(swinging, name)[rows]
@@ -240,6 +293,13 @@ def _held(g: ArmGeometry, settings: ArmSettings, swinging: ArmPose, runs: tuple[
             own = np.swapaxes(frame, -1, -2) @ swinging.forearm[rows]
             fore[rows] = euler_path(own, g.rotation_orders[2], settings.forearm[rows[0]])
     return replace(held, forearm=fore)
+
+
+def _turned_side(side: Array, along: Array, way: Array, share: Array) -> Array:
+    """Units (M, 3) at right angles to `along`, turned about it by `share` (M,) of the angle to the side of `way`."""
+    ahead = np.cross(along, side)
+    angle = share * np.arctan2(np.sum(way * ahead, axis=1), np.sum(way * side, axis=1))
+    return np.asarray(side * np.cos(angle)[:, None] + ahead * np.sin(angle)[:, None])
 
 
 def _leads(runs: tuple[Run, ...], count: int, blend: int) -> list[tuple[Rows, Array, int]]:

@@ -90,6 +90,32 @@ def segments(armature: Any, factors: tuple[float, float] = (1.0, 1.0)) -> tuple[
     return geometry.upper_length / factors[0], geometry.forearm_length / factors[1]
 
 
+# Frames (first, last) in which hand and elbow are planted.
+BRACED = {"brace": ((30, 85), (45, 68)), "rest": ((45, 68), (30, 85))}
+
+
+def _braced(what: str, elbow: Any, wrist: Any, size: float, lengths: tuple[float, float]) -> tuple[Any, Any, list[Any]]:
+    """Elbows and wrists (N, 3), and phases: the forearm keeps its length, the upper arm takes what it needs."""
+    upper, fore = lengths
+    frames, (hand, planted) = np.arange(FRAMES), BRACED[what]
+    on_rail = CHEST + np.array([HALF_BREADTH * size, 0.0, 0.0]) + upper * np.array([0.35, -0.5, -0.79])
+    place = on_rail + fore * np.array([-0.3, -0.9, np.sqrt(1.0 - 0.3**2 - 0.9**2)])
+
+    def share(held: tuple[int, int]) -> np.ndarray:
+        return (smooth((frames - held[0] + 12) / 12.0) - smooth((frames - held[1]) / 12.0))[:, None]
+
+    free = wrist - elbow
+    elbow = elbow + share(planted) * (on_rail - elbow)
+    wrist = elbow + free
+    wrist = wrist + share(hand) * (place - wrist)
+    way = elbow - wrist
+    # About the hand where it is planted, about the elbow elsewhere.
+    about_hand = wrist + fore * way / np.linalg.norm(way, axis=1, keepdims=True)
+    about_elbow = elbow - fore * way / np.linalg.norm(way, axis=1, keepdims=True)
+    elbow, wrist = (about_hand, wrist) if what == "brace" else (elbow, about_elbow)
+    return elbow, wrist, [("L", "hand-planted", "world", *hand), ("L", "elbow-planted", "world", *planted)]
+
+
 def recording(
     armature: Any, what: str, factors: tuple[float, float] = (1.0, 1.0), noise: float = 0.002, seed: int = 3
 ) -> Any:
@@ -117,6 +143,9 @@ def recording(
         elbow = elbow + w * (place - elbow)
         wrist = elbow + free
         phases = [("L", "elbow-planted", "world", 30, 75)]
+    if what in ("brace", "rest"):
+        # Hand and elbow on the rail: the hand first and last, or the elbow. Nothing slides in the recording.
+        elbow, wrist, phases = _braced(what, elbow, wrist, size, (upper, fore))
     if what == "carry":
         w = (smooth((frames - 15) / 15.0) - smooth((frames - 85) / 15.0))[:, None]
         carried = torso[:, :3, 3] + np.einsum("fij,j->fi", torso[:, :3, :3], size * np.array([0.06, -0.36, -0.12]))
