@@ -16,7 +16,7 @@ from ..core.transfer.arcs import KEPT, Arcs, arcs, base_settings, runs_of
 from ..core.transfer.differences import Difference, arm_differences, torso_differences
 from ..core.transfer.holds import elbow_holds, hand_holds, held_hold, held_phases
 from ..core.transfer.mapped import Mapped, mapped, size_of
-from ..core.transfer.resample import at_rate
+from ..core.transfer.resample import at_rate, checked_study
 from ..core.transfer.together import fitted
 from ..core.transfer.torso import chain_for
 from ..core.transfer.turns import turns_of
@@ -39,6 +39,8 @@ NEW, SAME = "new", "same"
 # A joint of the rig may be this far from what was keyed, arm lengths, with a key on every frame: more means that
 # something else moves the arm.
 MOST_GAP = 1e-4
+# Numbers of the armature's place that differ by less, over the largest of them, are rounding.
+STANDS = 1e-6
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,7 @@ def transferring(
     armature, scene = subject.armature, bpy.context.scene
     check_editable(armature)
     _check(options)
+    checked_study(study)
     study = at_rate(study, scene.render.fps / scene.render.fps_base)
     motion = study.motion
     frames = convert_read.frames_of(options.start, options.start + motion.frames - 1)
@@ -231,9 +234,18 @@ def _around(subject: Subject, frames: Frames, total: int) -> Generator[Progress,
     names = [record.root or subject.chain[0], parent.name if parent is not None else subject.chain[0]]
     reader = host.PoseReader(subject.armature, bpy.context.view_layer, names)
     out = np.empty((frames.count, 2, 4, 4))
+    placed = np.eye(4)
     for row in range(frames.count):
         bpy.context.scene.frame_set(frames.first + row)
         out[row] = reader.read()
+        now = host.matrix_to_numpy(subject.armature.matrix_world)
+        placed = now if row == 0 else placed
+        if np.abs(now - placed).max() > STANDS * max(1.0, float(np.abs(placed).max())):
+            raise HostError(
+                f"{subject.armature.name!r} itself moves between frames {frames.first} and {frames.first + row}, and "
+                "what its arms hold would go along: take the keys, constraints or parent that move the object off, "
+                "the recording moves its torso"
+            )
         yield Progress(row + 1, total, "reading")
     if not record.root:
         out[:, 0] = np.eye(4)

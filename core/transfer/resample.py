@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import MotionError
 from ..rotations import slerp_matrices
-from ..study.motion import ArmMotion, StudyMotion
+from ..study.motion import ArmMotion, StudyMotion, checked
 from ..study.phases import SWING, Phase
 from ..study.study import Study
 
@@ -16,6 +17,22 @@ Array = NDArray[np.float64]
 
 # A rate nearer than this, as a part, is the same: frame times are written with few digits.
 SAME_RATE = 1e-3
+
+
+def checked_study(study: Study) -> None:
+    """Raise MotionError for a recording that says no poses: a rate, frames or numbers that are none.
+
+    Segments may have any length at any time: they are followed in direction alone.
+    """
+    motion = checked(study.motion, stretches=True)
+    turns = [(f"arm {arm.arm}: the hand", arm.hand) for arm in motion.arms if arm.hand is not None]
+    for name, values in [("the torso", motion.torso), *turns]:
+        fine = np.isfinite(values).all(axis=(1, 2))
+        if not fine.all():
+            raise MotionError(
+                f"{motion.name}, {name} has no number at frame {int(np.argmin(fine))}: fill the gap or cut the "
+                "clip there"
+            )
 
 
 def at_rate(study: Study, rate: float) -> Study:
