@@ -71,6 +71,7 @@ class ArmwrightCheckLine(bpy.types.PropertyGroup):
     check: bpy.props.StringProperty()  # type: ignore[valid-type]
     verdict: bpy.props.StringProperty()  # type: ignore[valid-type]
     share: bpy.props.StringProperty()  # type: ignore[valid-type]
+    row: bpy.props.StringProperty()  # type: ignore[valid-type]
     words: bpy.props.StringProperty()  # type: ignore[valid-type]
     figure: bpy.props.StringProperty()  # type: ignore[valid-type]
     where: bpy.props.StringProperty()  # type: ignore[valid-type]

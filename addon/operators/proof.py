@@ -12,6 +12,7 @@ import bpy
 from ...core.errors import ArmwrightError
 from ...core.pace import Pace
 from ...core.proof import nearest
+from ...core.proof.report.summary import share
 from ...core.proof.results import FAIL, Results
 from .. import interruptions, kept_results, prove
 from ..subjects import Subject
@@ -185,14 +186,15 @@ def list_checks(state: Any) -> None:
     results = _last.get(state.rig)
     if results is None or not 0 <= state.active < len(state.verdicts):
         return
-    for check in nearest.nearest(results, state.verdicts[state.active].requirement):
+    checks = nearest.nearest(results, state.verdicts[state.active].requirement)
+    for check, row in zip(checks, nearest.rows(checks), strict=True):
         line = state.checks.add()
-        line.check, line.verdict, line.share = check.id, check.verdict, nearest.share(check).removesuffix(" limit")
-        # The arm and the motion tell lines apart; the rest is below the list.
-        line.words = f"{check.arm} {check.motion}"
+        line.check, line.verdict, line.share, line.row = check.id, check.verdict, share(check), row
+        # The whole of the chosen one is below the list.
+        line.words = f"{check.arm} {check.motion}, {check.case.mode}"
         line.figure = f"{_figure(check.value, check.unit)} of {_figure(check.limit, check.unit)}"
         line.where = f"{check.measure}, frame {check.worst_frame}"
-        line.dials = check.case.label
+        line.dials = check.case.label.replace(",", ", ").replace("=", " ")
 
 
 def last_of(rig_name: str) -> Results | None:

@@ -31,8 +31,8 @@ class ARMWRIGHT_UL_checks(bpy.types.UIList):
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:  # type: ignore[no-untyped-def]
         row = layout.row()
         row.alert = item.verdict == "fail"
-        split = row.split(factor=0.5)
-        split.label(text=item.words)
+        split = row.split(factor=0.74)
+        split.label(text=item.row)
         share = split.row()
         share.alignment = "RIGHT"
         share.label(text=item.share)

@@ -32,6 +32,12 @@ class Case:
         """The part of a check's id that names the dials, such as "isolate=0,lift=1,stretch=0"."""
         return f"isolate={self.isolate:g},lift={self.lift:g},stretch={self.stretch:g}"
 
+    @property
+    def turned(self) -> str:
+        """The dials that are not at their default, 0, for a narrow place: "iso lift 0.5"; 1 is not said."""
+        dials = (("iso", self.isolate), ("lift", self.lift), ("str", self.stretch))
+        return " ".join(name if value == 1.0 else f"{name} {value:g}" for name, value in dials if value != 0.0)
+
 
 CORNERS = tuple(
     Case(mode, float(isolate), float(lift), float(stretch))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 
 from .report.summary import quantity
 from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, Check, Results
@@ -30,6 +31,34 @@ def nearest(results: Results, requirement: str, most: int = MOST) -> tuple[Check
     """
     found = [item for item in results.checks if item.requirement == requirement and item.verdict != NOT_APPLICABLE]
     return tuple(sorted(found, key=_order)[:most])
+
+
+def rows(checks: Sequence[Check]) -> tuple[str, ...]:
+    """A line for each check of a requirement, short enough for a narrow sidebar; no two are alike.
+
+    Each has its arm and motion and the dials that are turned up. Checks that are alike in these also have what tells
+    them apart: their mode, their measure, or both. The dials come last, since a host cuts long lines in the middle.
+    """
+    with_mode = _told_apart(checks, [_line(check) for check in checks], lambda check: check.case.mode)
+    modes = [check.case.mode if mode else "" for check, mode in zip(checks, with_mode, strict=True)]
+    plain = [_line(check, mode) for check, mode in zip(checks, modes, strict=True)]
+    measured = _told_apart(checks, plain, lambda check: check.measure)
+    return tuple(
+        _line(check, f"{check.measure} {mode}" if needed else mode)
+        for check, mode, needed in zip(checks, modes, measured, strict=True)
+    )
+
+
+def _line(check: Check, more: str = "") -> str:
+    return " ".join(f"{check.arm} {check.motion} {more} {check.case.turned}".split())
+
+
+def _told_apart(checks: Sequence[Check], lines: Sequence[str], by: Callable[[Check], str]) -> list[bool]:
+    """Which of the checks have a line that others have as well, and differ from one of those in what `by` gives."""
+    known: dict[str, set[str]] = {}
+    for check, line in zip(checks, lines, strict=True):
+        known.setdefault(line, set()).add(by(check))
+    return [len(known[line]) > 1 for line in lines]
 
 
 def _order(check: Check) -> tuple[bool, bool, float, str]:
