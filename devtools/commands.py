@@ -9,13 +9,17 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from .all_hosts import test_all_hosts
 from .environment import Environment, say
+from .hosts import HOSTS, SMOKE, host_of
 from .problems import SetUpError
+from .pythons import python_of
 from .static_checks import static_checks
 
 ROOT = Path(__file__).resolve().parent.parent
 BAD_INPUT, INTERRUPTED = 2, 130
 PATIENCE_SECONDS = 10
+IN_HOST = "tests/host/test_in_host.py::test_all_hold_in_a_host_of_their_own"
 HOST, EVERYTHING = frozenset({"host"}), frozenset({"host", "dev"})
 
 HELP = """\
@@ -23,6 +27,9 @@ usage: dev.py COMMAND [ARGS...]
 
   demo         build the demo character, prove its arms, write out/demo/
   test ARGS    every test that needs no window, and the static checks; ARGS go to pytest (paths from the checkout)
+               --host 4.2 takes another host than the usual one of this Python, --all-hosts every one in turn;
+               --smoke runs a few host tests only, --ends the oldest and newest in full and the others so;
+               --at-once N runs N hosts at the same time
   run ARGS     python -m armwright ARGS, in the current directory
   bench ARGS   python -m armwright bench ARGS
   lint         the static checks: ruff, mypy, import contract
@@ -80,10 +87,31 @@ def _reference(environment: Environment, arguments: list[str]) -> int:
     return call([str(environment.python), str(ROOT / "devtools" / "reference.py"), *arguments])
 
 
-def _test(environment: Environment, arguments: list[str]) -> int:
+def _test(environment: Environment, given: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="dev.py test", add_help=False, allow_abbrev=False)
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--host", type=host_of)
+    which.add_argument("--all-hosts", action="store_true")
+    parser.add_argument("--smoke", action="store_true")
+    parser.add_argument("--ends", action="store_true")
+    parser.add_argument("--at-once", type=int, default=1, choices=range(1, len(HOSTS) + 1))
+    options, arguments = parser.parse_known_args(given)
+    if options.all_hosts:
+        smoke = HOSTS if options.smoke else HOSTS[1:-1] if options.ends else ()
+        return test_all_hosts(ROOT, arguments, smoke=smoke, at_once=options.at_once)
+    if options.ends or options.at_once > 1:
+        parser.error("--ends and --at-once are about several hosts: add --all-hosts")
+    host = options.host
+    if host is not None and host.python != sys.version_info[:2]:
+        return call([python_of(host.python), str(ROOT / "dev.py"), "test", *given], ROOT)
+    if host is not None:
+        environment = Environment(ROOT, host)
     environment.ensure(EVERYTHING)
-    failed = _failed_static_checks(environment)
+    # They read the code, which is the same in every host: once for a Python is enough.
+    failed = [] if options.smoke or (host is not None and not host.is_usual) else _failed_static_checks(environment)
     where = [] if any(names_tests(argument) for argument in arguments) else ["tests", "--ignore=tests/gui"]
+    if options.smoke:
+        where = [f"{IN_HOST}[{name}]" for name in SMOKE]
     code = call([str(environment.python), "-m", "pytest", *where, *arguments], ROOT)
     if failed:
         say(f"Failed besides the tests: {', '.join(failed)}")

@@ -1,7 +1,8 @@
-"""The virtual environment of one Python version, `.venv/<major.minor>/`: made once, completed later.
+"""The virtual environment of one host, `.venv/<name>/`: made once, completed later. The usual host of a Python has the
+Python's name, such as `3.11`; another has its own, such as `host-4.2`.
 
-Beside it lie `<major.minor>.unfinished` (there while a set-up runs, so an interrupted one is seen and remade),
-`<major.minor>.lock` (two set-ups at once take turns) and `<major.minor>-setup.log` (everything venv and pip said).
+Beside it lie `<name>.unfinished` (there while a set-up runs, so an interrupted one is seen and remade),
+`<name>.lock` (two set-ups at once take turns) and `<name>-setup.log` (everything venv and pip said).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from pathlib import Path
 from typing import IO
 
 from . import problems
+from .hosts import Host, usual_host
 from .problems import SetUpError
 
 # Settings that would send packages elsewhere than into the environment.
@@ -27,11 +29,13 @@ _LARGE_DOWNLOAD = re.compile(r"\s*(?:Downloading|Using cached) (\S+?)-(\d\S*?)-\
 
 
 class Environment:
-    """The environment of the Python that runs this, in the checkout `root`."""
+    """The environment of a host, by default the usual one of the Python that runs this, in the checkout `root`."""
 
-    def __init__(self, root: Path, version: tuple[int, int] = (sys.version_info[0], sys.version_info[1])) -> None:
+    def __init__(self, root: Path, host: Host | None = None) -> None:
         self.root = root
-        self.name = f"{version[0]}.{version[1]}"
+        self.host = host or usual_host((sys.version_info[0], sys.version_info[1]))
+        self.python_version = f"{self.host.python[0]}.{self.host.python[1]}"
+        self.name = self.host.folder
         self.folder = root / ".venv" / self.name
         self.stamp = self.folder / "armwright-stamp.json"
         self.unfinished = root / ".venv" / f"{self.name}.unfinished"
@@ -83,10 +87,13 @@ class Environment:
         self.stamp.unlink(missing_ok=True)
         with self.log.open("w", encoding="utf-8") as log:
             if not self.python.exists():
-                say(f"Making an environment for Python {self.name} in {shown(self.folder)}")
+                say(
+                    f"Making an environment for {self.host.name}, Python {self.python_version}, in {shown(self.folder)}"
+                )
                 self._call([sys.executable, "-I", "-m", "venv", "--clear", str(self.folder)], log)
             say(f"Installing for {' and '.join(sorted(wanted))}; the first time this downloads about 500 MB")
-            target = f"{self.root}[{','.join(sorted(wanted))}]"
+            named = sorted(self.host.extra if extra == "host" else extra for extra in wanted)
+            target = f"{self.root}[{','.join(named)}]"
             self._call([str(self.python), "-I", "-m", "pip", "install", "--no-input", "-e", target], log)
         digest = self.digest()
         self.stamp.write_text(json.dumps({"digest": digest, "extras": sorted(wanted)}) + "\n", encoding="utf-8")

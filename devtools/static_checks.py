@@ -26,7 +26,7 @@ def static_checks(environment: Environment) -> tuple[Check, ...]:
     typing = package_view(environment)
     mypy = (
         python, "-m", "mypy", "--config-file", str(root / "pyproject.toml"), "--cache-dir", str(root / ".mypy_cache"),
-        "--python-version", environment.name,
+        "--python-version", environment.python_version,
     )  # fmt: skip
     only_here = {"MYPYPATH": str(typing)}
     linter = "from importlinter.cli import lint_imports_command; lint_imports_command()"

@@ -50,6 +50,8 @@ def _start() -> None:
 
 
 def _hold_the_rail() -> None:
+    from armwright.addon import host
+
     area = _area()
     regions = {region.type: region for region in area.regions}
     regions["UI"].active_panel_category = "Armwright"
@@ -62,7 +64,7 @@ def _hold_the_rail() -> None:
     rail.select_set(False)
     armature = bpy.context.object
     for bone in armature.pose.bones:
-        (bone if hasattr(bone, "select") else bone.bone).select = bone.name == "hold.elbow.L"
+        host.select(bone, bone.name == "hold.elbow.L")
     armature.data.bones.active = armature.data.bones["hold.elbow.L"]
     area.tag_redraw()
     bpy.app.timers.register(lambda: pathlib.Path(os.environ["BLENDER_GUI_DONE"]).touch(), first_interval=4.0)

@@ -51,7 +51,7 @@ def _start() -> None:
 
 
 def _show() -> None:
-    from armwright.addon import sample, subjects
+    from armwright.addon import host, sample, subjects
     from armwright.addon.operators.proof import show
     from armwright.addon.prove_runs import run
     from armwright.core.proof import verdicts
@@ -72,7 +72,7 @@ def _show() -> None:
                 found += [item for made in run(subject, spec, stage) for item in verdicts.checks(spec, made)[0]]
     lengths = tuple((arm, item.upper_length + item.forearm_length) for arm, item in subject.geometries.items())
     digest = subject.record.plan_digest
-    results = Results(bpy.app.version_string, armature.name, digest, 1, lengths, tuple(found))
+    results = Results(host.version_name(), armature.name, digest, 1, lengths, tuple(found))
     show(bpy.context.window_manager.armwright_proof, armature.name, results)
     state = bpy.context.window_manager.armwright_proof
     state.active = [line.requirement for line in state.verdicts].index("hold-hand")

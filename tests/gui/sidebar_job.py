@@ -61,13 +61,15 @@ def _build() -> None:
 
 def answer_geometry(_: dict[str, Any]) -> dict[str, Any]:
     """Where sidebar and view are, in pixels from the window's upper left corner."""
+    from armwright.addon import host
+
     places = _places()
     height = places["window"].height
 
     def box(region: bpy.types.Region) -> list[int]:
         return [region.x, height - region.y - region.height, region.width, region.height]
 
-    return {"sidebar": box(places["sidebar"]), "view": box(places["view"]), "host": bpy.app.version_string}
+    return {"sidebar": box(places["sidebar"]), "view": box(places["view"]), "host": host.version_name()}
 
 
 def answer_hover(_: dict[str, Any]) -> dict[str, Any]:
@@ -137,7 +139,7 @@ def _break_a_hand() -> None:
     """The left hand's hold follows the torso a little; what the proof says of one run is listed as it lists it."""
     from dataclasses import replace
 
-    from armwright.addon import prove, sample
+    from armwright.addon import host, prove, sample
     from armwright.addon.operators.proof import show
     from armwright.addon.prove_runs import run
     from armwright.core.proof import verdicts
@@ -155,7 +157,7 @@ def _break_a_hand() -> None:
         found = tuple(check for made in run(subject, spec, stage) for check in verdicts.checks(spec, made)[0])
     lengths = tuple((arm, g.upper_length + g.forearm_length) for arm, g in subject.geometries.items())
     digest = subject.record.plan_digest
-    results = Results(bpy.app.version_string, armature.name, digest, 1, lengths, found)
+    results = Results(host.version_name(), armature.name, digest, 1, lengths, found)
     results = replace(results, made_with=prove.made_with())
     show(bpy.context.window_manager.armwright_proof, armature.name, results)
 
