@@ -182,8 +182,8 @@ def _clip(
     """
     bones = actor.armature.data.bones
     arms = tuple(
-        ClipArm(arm.arm, *range(4 * number, 4 * number + 4), bones[arm.tip].length, arm.hand_axes)
-        for number, arm in enumerate(actor.arms)
+        ClipArm(arm.arm, first, first + 1, first + 2, first + 3, bones[arm.tip].length, arm.hand_axes)
+        for first, arm in zip(range(0, 4 * len(actor.arms), 4), actor.arms, strict=True)
     )
     name, rate, first = about
     poses, objects = read

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from . import package
 from .all_hosts import test_all_hosts
 from .environment import Environment, say
 from .hosts import HOSTS, SMOKE, host_of
@@ -32,6 +33,8 @@ usage: dev.py COMMAND [ARGS...]
                --at-once N runs N hosts at the same time
   run ARGS     python -m armwright ARGS, in the current directory
   bench ARGS   python -m armwright bench ARGS
+  package      the extension as a zip in out/package/, validated, installed for a new user, and arms proven with it;
+               --out FOLDER puts it elsewhere, --host 4.2 takes another host
   lint         the static checks: ruff, mypy, import contract
   reference    write docs/reference.md from the code; --check only compares
 
@@ -41,7 +44,15 @@ The first time each sets up its environment in .venv/, which takes some minutes 
 
 def main(arguments: Sequence[str]) -> int:
     """Run one command; returns its exit code, 2 for a wrong call or a set-up that failed."""
-    commands = {"demo": _demo, "test": _test, "run": _run, "bench": _bench, "lint": _lint, "reference": _reference}
+    commands = {
+        "demo": _demo,
+        "test": _test,
+        "run": _run,
+        "bench": _bench,
+        "package": _package,
+        "lint": _lint,
+        "reference": _reference,
+    }
     if arguments and arguments[0] in ("-h", "--help", "help"):
         print(HELP, end="")
         return 0
@@ -85,6 +96,21 @@ def _lint(environment: Environment, arguments: list[str]) -> int:
 def _reference(environment: Environment, arguments: list[str]) -> int:
     environment.ensure(HOST)
     return call([str(environment.python), str(ROOT / "devtools" / "reference.py"), *arguments])
+
+
+def _package(environment: Environment, given: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="dev.py package", description="Build, validate and try out the extension.")
+    parser.add_argument("--out", type=Path, default=ROOT / "out" / "package", help="folder of the zip: %(default)s")
+    parser.add_argument("--host", type=host_of, help="the host that builds and tries it, such as 4.2")
+    options = parser.parse_args(given)
+    host = options.host
+    if host is not None and host.python != sys.version_info[:2]:
+        return call([python_of(host.python), str(ROOT / "dev.py"), "package", *given])
+    if host is not None:
+        environment = Environment(ROOT, host)
+    environment.ensure(HOST)
+    package.try_out(environment, package.build(environment, options.out))
+    return 0
 
 
 def _test(environment: Environment, given: list[str]) -> int:

@@ -306,7 +306,7 @@ def test_an_interrupted_set_up_ends_with_130_and_is_not_taken_for_finished(clone
 def test_a_wrong_call_shows_the_commands_and_exits_with_2(clone: Path, arguments: list[str]) -> None:
     done = dev(clone, *arguments)
     assert done.returncode == 2 and done.stdout == ""
-    for command in ("demo", "test", "run", "bench", "lint"):
+    for command in ("demo", "test", "run", "bench", "package", "lint"):
         assert f"\n  {command} " in done.stderr
 
 
