@@ -97,11 +97,11 @@ def _fitted(values: Array, begins: float, ends: float, shape: tuple[int, int]) -
     count = len(values)
     frames = np.arange(count, dtype=float)
     curve = _curve(shape)
+    own = values - values.mean()
 
     def left(at: Array) -> Array:
         share = np.polyval(curve, np.clip((frames - at[0]) / (at[1] - at[0]), 0.0, 1.0))
-        share = share - share.mean()
-        own = values - values.mean()
+        share -= share.sum() / count
         return np.asarray(own - share * (share @ own) / max(float(share @ share), 1e-300))
 
     def allowed(at: Array) -> bool:

@@ -8,6 +8,7 @@ span's ends are then moved to where the point itself leaves the place in which i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -30,7 +31,7 @@ PLACE_NOISE, PLACE = 3.5, 0.004
 # Metres of an adult's arm up to which the beginning of a move is looked at to find where it began.
 SET_OFF = 0.05
 # Parts of a frame in which that is looked for.
-PART = 0.25
+PARTS = 4
 # Seconds from first to last frame: a shorter span is a turning point of a swing.
 SHORTEST = 0.25
 # Seconds on either side of a span in which its end is looked for.
@@ -219,13 +220,27 @@ def _set_off(away: Array, leave: int, reach: float) -> int:
     way = away[end] / max(float(np.linalg.norm(away[end])), 1e-12)
     earliest = max(0, leave - 2 * (end - leave) - 2)
     along = away[earliest : end + 1] @ way
-    starts = np.arange(earliest, leave + 1, PART)
-    since = np.maximum(np.arange(earliest, end + 1)[None, :] - starts[:, None], 0.0)
-    # The squared error of the best fit is |along|^2 - (along·shape)^2 / |shape|^2: before a start the shape is zero.
-    explained = []
-    for shape in (since**2, since**2 * since):
-        explained.append((shape @ along) * np.abs(shape @ along) / np.maximum(np.sum(shape**2, axis=1), 1e-300))
-    return int(starts[int(np.argmax(np.max(explained, axis=0)))])
+    # A start lies PARTS-ths of a frame after one of the first `count` frames. The squared error of the best fit is
+    # |along|^2 - (along·shape)^2 / |shape|^2, and a shape is zero before its start: all starts with the same part of a
+    # frame are one correlation.
+    count = leave + 1 - earliest
+    padded = np.concatenate([along, np.zeros(count - 1)])
+    explained = np.empty((2, count, PARTS))
+    shapes, sizes = _shapes(1 << (len(along) - 1).bit_length())
+    for index in range(2):
+        for part in range(PARTS):
+            found = np.correlate(padded, shapes[index, part, : len(along)], mode="valid")
+            size = sizes[index, part, len(along) - count : len(along)][::-1]
+            explained[index, :, part] = found * np.abs(found) / np.maximum(size, 1e-300)
+    return earliest + int(np.argmax(np.max(explained, axis=0))) // PARTS
+
+
+@lru_cache(maxsize=32)
+def _shapes(frames: int) -> tuple[Array, Array]:
+    """(2, PARTS, frames): t^2 and t^3 from each part of a frame on; and the sums of their squares so far."""
+    since = np.maximum(np.arange(frames) - np.arange(PARTS)[:, None] / PARTS, 0.0)
+    shapes = np.stack([since**2, since**2 * since])
+    return shapes, np.cumsum(shapes**2, axis=2)
 
 
 def _middle(points: Array, span: Span) -> Array:
