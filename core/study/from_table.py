@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import tomllib
 import zipfile
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -102,10 +103,14 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(item.file_size for item in packed.infolist())
+            names = packed.namelist()
         if size > MAX_BYTES:
             raise MotionError(
                 f"{name}: {size} bytes when unpacked are more than {MAX_BYTES}; cut it into shorter takes"
             )
+        if len(set(names)) < len(names):
+            doubled = Counter(names).most_common(1)[0][0].removesuffix(".npy")
+            raise MotionError(f"{name}: two arrays are called {doubled!r}; save it again with one")
         with np.load(io.BytesIO(data), allow_pickle=False) as file:
             arrays = {part: file[part] for part in file.files}
     except (ValueError, OSError, EOFError, zipfile.BadZipFile) as error:
@@ -118,7 +123,8 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
         if width is None:
             continue
         if value.ndim != 2 or value.shape[1] != width or value.dtype.kind not in "fiu":
-            raise MotionError(f"{name}: {part} has shape {value.shape}; expected numbers (frames, {width})")
+            given = f"{value.dtype} of shape {value.shape}"
+            raise MotionError(f"{name}: {part} holds {given}; expected real numbers of shape (frames, {width})")
         parts[part] = value.astype(np.float64)
     if len({len(value) for value in parts.values()}) > 1:
         raise MotionError(
@@ -317,6 +323,11 @@ def _arm(arm: str, places: Mapping[str, Array], turns: Mapping[str, Array]) -> A
     )
 
 
+def _whole(points: Array) -> NDArray[np.bool_]:
+    """Frames (N,) in which a point has numbers."""
+    return np.asarray(np.isfinite(points).all(axis=1))
+
+
 def _torso(name: str, arms: tuple[ArmMotion, ...], places: Mapping[str, Array], turns: Mapping[str, Array]) -> Array:
     """(N, 4, 4): the table's own turn, or left from one shoulder to the other and up from the hips or the world's."""
     left = next((arm.shoulder for arm in arms if arm.arm.endswith("L")), None)
@@ -337,6 +348,14 @@ def _torso(name: str, arms: tuple[ArmMotion, ...], places: Mapping[str, Array], 
         aside = unit(left - right)
         back = unit(np.cross(up, aside))
         turn = np.stack([aside, back, np.cross(aside, back)], axis=2)
+        told = np.isfinite(turn).all(axis=(1, 2))
+        whole = _whole(middle) & (True if hips is None else _whole(hips))
+        if whole.any() and not told[whole].any():
+            how = "are above each other" if hips is None else "and the hips are on one line"
+            raise MotionError(
+                f"{name}: the shoulders {how}, or at one place, so how the torso turns is not told: "
+                "name the right joints, or add columns torso.turn.w, .x, .y, .z"
+            )
         place = middle if place is None else place
     elif place is None:
         place = np.mean([arm.shoulder for arm in arms], axis=0)

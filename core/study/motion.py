@@ -117,8 +117,13 @@ def checked(motion: StudyMotion, *, stretches: bool = False) -> StudyMotion:
         for first, second, name in (("shoulder", "elbow", "upper arm"), ("elbow", "wrist", "forearm")):
             sizes = np.linalg.norm(getattr(arm, second) - getattr(arm, first), axis=1)
             middle = float(np.median(sizes))
-            spread = float(np.quantile(np.abs(sizes / middle - 1.0), 0.95)) if middle > 0.0 else np.inf
-            if spread > LENGTH_SPREAD and not (stretches and middle > 0.0):
+            if not middle > 0.0:
+                raise MotionError(
+                    f"{motion.name}, arm {arm.arm}: {first} and {second} are at one place, so the {name} has no "
+                    "length: name the right joints"
+                )
+            spread = float(np.quantile(np.abs(sizes / middle - 1.0), 0.95))
+            if spread > LENGTH_SPREAD and not stretches:
                 raise MotionError(
                     f"{motion.name}, arm {arm.arm}: the {name} changes its length by more than "
                     f"{100 * LENGTH_SPREAD:.0f} % in some of the frames: the joints named are not those of one arm"

@@ -45,7 +45,11 @@ def bridged(motion: StudyMotion) -> StudyMotion:
     if not lost.any():
         return motion
     if lost.all():
-        raise MotionError(f"{motion.name}: no frame has numbers for every joint; export it again")
+        never = _never(motion)
+        what = f"{' and '.join(never[:4])} {'has' if len(never) == 1 else 'have'} no number in any frame"
+        raise MotionError(
+            f"{motion.name}: {what if never else 'no frame has numbers for every joint'}; export it again"
+        )
     there = np.flatnonzero(~lost)
     first, last = int(there[0]), int(there[-1])
     notes = []
@@ -117,6 +121,13 @@ def _lost(motion: StudyMotion) -> Mask:
         if len(array) != motion.frames:
             raise MotionError(f"{motion.name}: one joint has {len(array)} frames, the torso {motion.frames}")
     return np.asarray(np.any([~np.isfinite(array.reshape(len(array), -1)).all(axis=1) for array in arrays], axis=0))
+
+
+def _never(motion: StudyMotion) -> list[str]:
+    """What has no number in any frame, in words."""
+    named = [(f"arm {arm.arm}'s {name}", array) for arm in motion.arms for name, array in _arrays(arm).items()]
+    named += [("the torso", motion.torso), *((f"thing {name}", place) for name, place in motion.things)]
+    return [name for name, array in named if not np.isfinite(array.reshape(len(array), -1)).all(axis=1).any()]
 
 
 def _part(motion: StudyMotion, first: int, end: int) -> StudyMotion:
