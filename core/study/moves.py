@@ -22,6 +22,8 @@ STEEPEST = 3
 # A move that no shape follows to within this part of its size, and to within so many deviations of the rests' noise,
 # is not one move from rest to rest.
 FOLLOWS, FOLLOWS_NOISE = 0.02, 1.5
+# Deviations of the noise that a move has to be large: less is none.
+SEEN = 5.0
 # How much less likely than the one before a shape is by each step of p or q away from minimum jerk.
 RARER = 0.5
 # Part of a move's size up to which no two errors differ: rounding.
@@ -73,7 +75,7 @@ def move_between(values: Array, begins: float, ends: float) -> Move | None:
     squares = np.sum((before - before.mean()) ** 2) + np.sum((after - after.mean()) ** 2)
     noise = float(np.sqrt(squares / (len(before) + len(after) - 2)))
     size = abs(float(after.mean() - before.mean()))
-    if best.error > FOLLOWS * size + FOLLOWS_NOISE * noise:
+    if best.error > FOLLOWS * size + FOLLOWS_NOISE * noise or size <= SEEN * noise:
         return None
     least = max(best.error, LEAST_ERROR * size)
     weights = np.array([(max(fit.error, least) / least) ** -count * RARER ** _steps(fit.shape) for fit in fits])

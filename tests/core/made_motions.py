@@ -221,6 +221,20 @@ def rolling_hand(
     return made, np.concatenate(rolls)
 
 
+def turning_round(rate: float, seed: int, pause: float, noise: float = NOISE / 4.0) -> StudyMotion:
+    """A hand that swings up to a place and back, rests there for `pause` seconds, and turns steadily all the while."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(round(4.0 * rate)) / rate - 2.0
+    share = smooth((1.0 - np.abs(time)) / (1.0 - pause / 2.0))[:, None]
+    wrist = np.array([0.2, -0.3, 1.0]) + share * np.array([0.1, -0.25, 0.3])
+    flat = unit(np.array([0.1, -1.0, 0.0]))
+    along, side = _leaning(flat, 3.0 * time), np.cross(flat, [0.0, 0.0, 1.0])
+    hand = np.stack([np.tile(side, (len(along), 1)), along, np.cross(side, along)], axis=2)
+    torso = torso_motion(rng, len(wrist), rate, 0.5)
+    motion = StudyMotion("bell", rate, (arm_to("L", shoulder_of(torso, 1.0), wrist, hand),), torso)
+    return noisy(motion, rng, noise)
+
+
 def _leaning(flat: Array, angle: Array) -> Array:
     """The hand's direction (N, 3): `flat` with its fingers turned down by `angle`, so that the wrist rises."""
     return np.asarray(np.cos(angle)[:, None] * flat - np.sin(angle)[:, None] * np.array([0.0, 0.0, 1.0]))

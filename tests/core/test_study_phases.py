@@ -5,6 +5,8 @@ Every motion has noise of 2 mm along each axis. Precision and recall are of fram
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_motions import (
@@ -21,6 +23,7 @@ from made_motions import (
     shoulder_of,
     steady,
     torso_motion,
+    turning_round,
 )
 from numpy.typing import NDArray
 
@@ -96,6 +99,31 @@ def test_a_roll_of_another_shape_than_minimum_jerk_is_found_nearly_as_well(rate:
     precision, recall = scores([Made(case.motion, rolls) for case, rolls in made], (ROLL,))
     enough = OTHERWISE[ease][0 if turns else 1 if rate < 60.0 else 2]
     assert precision >= enough and recall >= enough, f"seeds {ROLL_SEEDS}: {precision:.3f}, {recall:.3f}"
+
+
+@pytest.mark.parametrize("rate", RATES)
+def test_a_hand_that_turns_round_in_its_swing_rests_on_nothing_and_one_that_stays_does(rate: float) -> None:
+    for seed in range(4):
+        for pause in (0.0, 0.05, 0.1, 0.15):
+            motion = turning_round(rate, seed, pause)
+            found = planted_frames(phases_of(motion), "L", motion.frames)[round(1.2 * rate) : round(2.8 * rate)]
+            assert not found.any(), f"seed {seed}, {pause} s: {found.sum()} frames"
+        motion = turning_round(rate, seed, 0.6)
+        found = planted_frames(phases_of(motion), "L", motion.frames)
+        assert found[round(1.75 * rate) : round(2.25 * rate)].all(), f"seed {seed}"
+
+
+def test_positions_alone_do_not_take_the_elbow_s_way_for_a_turn_of_the_hand() -> None:
+    # A hand that lies flat while the body sways: its line does not turn, the plane of its elbow does.
+    case, _ = rolling_hand(60.0, 4, 0.0, 0.0, False)
+    arm = case.motion.arms[0]
+    still = replace(arm, wrist=np.tile(arm.wrist[:1], (len(arm.wrist), 1)), tip=np.tile(arm.tip[:1], (len(arm.tip), 1)))
+    torso = torso_motion(np.random.default_rng(4), len(arm.wrist), 60.0)
+    swaying = arm_to("L", shoulder_of(torso, 1.0), still.wrist)
+    motion = replace(case.motion, arms=(replace(swaying, tip=still.tip),), torso=torso)
+    found = [phase for phase in phases_of(motion) if phase.kind != ELBOW]
+    assert [(phase.kind, phase.first, phase.last) for phase in found] == [(HAND, 0, motion.frames - 1)]
+    assert found[0].turned == pytest.approx(0.0, abs=1e-6)
 
 
 def test_what_a_phase_proves_is_how_far_the_shoulder_moved_meanwhile() -> None:
