@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import bpy
 import numpy as np
@@ -18,6 +19,7 @@ from ..core.errors import HostError
 from ..core.study.phases import WORLD
 from . import arm_state, convert_read, hand_over_kept, host, keys, spaces
 from .arm_state import Channel
+from .beside import beside
 from .convert_read import ArmTake, Frames
 from .convert_tracks import tracks_where_changing
 from .convert_write import Journal, Track, check_action
@@ -118,11 +120,20 @@ def hold_phases(subject: Subject, phases: Sequence[HoldPhase]) -> Generator[Prog
                     rows = slice(frames.first - span.first, frames.last - span.first + 1)
                     part = part_of(taken, rows)
                     inside = [item for item in own if frames.first <= item.first <= frames.last]
-                    settings = held_settings(subject, arm, part, objects[rows], frames, inside)
+                    settings = None
+                    # It works on arrays alone, and long holds take it long.
+                    for worked in beside(partial(held_settings, subject, arm, part, objects[rows], frames, inside)):
+                        if worked is None:
+                            yield Progress(passed, total, "holding")
+                        else:
+                            settings = worked.value
+                    assert settings is not None
                     tracks = _tracks(subject, arm, part, settings, inside)
                     keys.check_free(armature, [track.channel for track in tracks])
-                    count += journal.write(frames, tracks)
                     written += [track.channel for track in tracks]
+                    for track in tracks:
+                        count += journal.write(frames, [track])
+                        yield Progress(passed, total, "keying")
                     held.append((arm, frames, settings))
             joints = np.empty(0)
             for now in convert_read.joints(subject, arms, span.numbers):

@@ -16,6 +16,7 @@ from .hold_phase_plan import PARTS, HoldPhase
 from .prove import Progress
 from .study_clip import frame_notes
 
+NO_BREAK = "\u00a0"
 WORDS = {SWING: "swings", HAND: "hand planted", ELBOW: "elbow planted", ROLL: "hand rolls"}
 
 
@@ -84,9 +85,9 @@ def torso_words(result: Study) -> str:
     """The torso's ranges, degrees."""
     torso = result.torso
     ranges = (("tilt", torso.tilt), ("side", torso.side), ("twist", torso.twist))
-    # Rounded to whole numbers, of which 0 has no sign.
+    # Rounded to whole numbers, of which 0 has no sign; a range is not broken over two lines.
     whole = ((name, round(item.least), round(item.most)) for name, item in ranges)
-    return "Torso: " + ", ".join(f"{name} {least} to {most}°" for name, least, most in whole)
+    return "Torso: " + ", ".join(f"{name} {least} to {most}°".replace(" ", NO_BREAK) for name, least, most in whole)
 
 
 def jump(state: Any, context: bpy.types.Context) -> None:

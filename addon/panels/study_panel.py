@@ -100,7 +100,7 @@ def lines_of(sentence: str, context: bpy.types.Context) -> list[str]:
     blf.size(FONT, context.preferences.ui_styles[0].widget.points * scale)
     room = context.region.width - MARGIN * scale
     out: list[str] = []
-    for word in sentence.split():
+    for word in sentence.split(" "):
         longer = f"{out[-1]} {word}" if out else word
         if out and blf.dimensions(FONT, longer)[0] <= room:
             out[-1] = longer

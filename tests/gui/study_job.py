@@ -45,6 +45,20 @@ def _timed() -> None:
 
         return work
 
+    steps: list[tuple[float, str]] = []
+    OUTCOME["steps"] = steps
+
+    def piece(work: Iterator[Any], *others: Any) -> Any:
+        def each() -> Iterator[Any]:
+            while True:
+                begun = time.perf_counter()
+                step = next(work)
+                steps.append((time.perf_counter() - begun, getattr(step, "what", "the end")))
+                yield step
+
+        return whole(each(), *others)
+
+    whole, stepping.piece = stepping.piece, piece
     for name in ("started", "modal"):
         setattr(stepping.Stepped, name, timed(getattr(stepping.Stepped, name)))
 
@@ -97,6 +111,10 @@ def _set_up() -> None:
         item.select_set(item is armature)
     bpy.context.view_layer.objects.active = armature
     bpy.ops.object.mode_set(mode="POSE")
+    # Markers are at the bottom of a timeline that is high enough.
+    edge = _area()
+    with _override():
+        bpy.ops.screen.area_move(x=edge.x + edge.width // 2, y=edge.y - 1, delta=90)
     view = _area().spaces.active
     view.show_region_ui = True
     view.shading.type, view.shading.color_type = "SOLID", "MATERIAL"
@@ -178,6 +196,7 @@ def _run(steps: Iterator[float]) -> float | None:
         OUTCOME["error"] = traceback.format_exc()
     turns = OUTCOME.pop("turns", {})
     OUTCOME["longest_turn_s"] = {name: [round(max(times), 4), len(times)] for name, times in turns.items()}
+    OUTCOME["longest_steps_s"] = [(round(taken, 4), what) for taken, what in sorted(OUTCOME.pop("steps", []))[-6:]]
     print("OUTCOME " + json.dumps(OUTCOME), flush=True)
     pathlib.Path(os.environ["BLENDER_GUI_DONE"]).touch()
     return None
