@@ -26,8 +26,11 @@ def study_steps(motion: StudyMotion) -> Iterator[Progress | Study]:
         yield Progress(1, 2, "finding the phases") if step is None else step.value
 
 
-def fill(state: Any, rig: str, result: Study, first: int) -> None:
-    """List the phases, arm by arm, in the scene's frames, whose `first` is the first of the action."""
+def fill(state: Any, rig: str, result: Study, first: int, holds: bool = True) -> None:
+    """List the phases, arm by arm, in the scene's frames, whose `first` is the first of the action.
+
+    `holds`: whether the rig has arms of ours, which can hold a phase.
+    """
     forget(state)
     action_first = first
     first += result.motion.left_out
@@ -43,7 +46,7 @@ def fill(state: Any, rig: str, result: Study, first: int) -> None:
             line.arm, line.kind, line.on = phase.arm, phase.kind, phase.on
             line.first, line.last = phase.first + first, phase.last + first
             line.words = phase_words(phase.arm, phase.kind, phase.on, arms)
-            line.holdable = phase.kind in PARTS
+            line.holdable = holds and phase.kind in PARTS
             # Of two hands that hold each other one has to carry the other.
             line.ticked = line.holdable and not any(other.arm == phase.on and other.on == phase.arm for other in ticked)
             if line.ticked:

@@ -178,7 +178,7 @@ def _studied(context: bpy.types.Context) -> Generator[Progress | Studied, None, 
         if isinstance(found, Progress):
             yield found
             continue
-        study_list.fill(state, armature.name, found, first)
+        study_list.fill(state, armature.name, found, first, rig.has_arms(armature))
         for area in (area for window in manager.windows for area in window.screen.areas):
             area.tag_redraw()
         yield Studied(len(found.phases), found.motion.frames)

@@ -77,7 +77,7 @@ def _phases(context: bpy.types.Context, layout: bpy.types.UILayout, state: Any, 
     _text(layout, context, (state.reach, state.torso))
     notes = [note for note in state.notes.split("\n") if note]
     if notes:
-        head, body = layout.panel("armwright_study_notes", default_closed=True)
+        head, body = layout.panel("armwright_study_notes")
         head.label(text=f"Notes ({len(notes)})", icon="INFO")
         if body is not None:
             _text(body, context, notes)

@@ -152,6 +152,8 @@ def test_arms_of_other_making_are_studied_by_a_card(registered: None, empty_file
         state.card = card
         assert bpy.ops.armwright.run_study() == {"FINISHED"}
         assert {line.arm for line in state.phases} == {"L", "R"}
+        # No arms of ours: nothing to tick.
+        assert not any(line.holdable or line.ticked for line in state.phases)
     state.card = str(tmp_path / "none.json")
     with pytest.raises(RuntimeError, match=r"none\.json"):
         bpy.ops.armwright.run_study()
