@@ -24,6 +24,8 @@ from .turns import Turns, blended, forearm_roll
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
+# A factor of a length this near to 1 is 1: rest frames that the host keeps in single precision make up to 8e-7 of it.
+ROUNDING = 2e-6
 # Dials that a transfer keeps as they are on the rig.
 KEPT = ("isolate", "stretch", "soft", "volume", "finger_bend")
 
@@ -203,7 +205,13 @@ def _swung(
 def _fk(g: ArmGeometry, base: ArmSettings, pose: ArmPose) -> ArmSettings:
     """FK settings, channels continuous in time, that make `pose`."""
     # Asked for as a change of mode, so that the match makes every channel anew.
-    return match(g, replace(base, ik=np.ones_like(base.ik)), Target(ik=0.0, elbow=0.0), shown=pose).settings
+    made = match(g, replace(base, ik=np.ones_like(base.ik)), Target(ik=0.0, elbow=0.0), shown=pose).settings
+    return replace(made, upper_length=_still(made.upper_length), forearm_length=_still(made.forearm_length))
+
+
+def _still(factors: Array) -> Array:
+    """Factors (N,) of a length, without the rounding around 1: a dial that stands gets no keys."""
+    return np.where(np.abs(factors - 1.0) < ROUNDING, 1.0, factors)
 
 
 @dataclass(frozen=True, eq=False)

@@ -45,6 +45,25 @@ def test_a_swing_has_the_recorded_directions_whatever_the_noise(wren: Any, noise
         assert figure(out, arm, "wrist", "L").most < 5e-6 + 5.0 * 5.0 * noise / length
 
 
+def test_a_dial_that_nothing_turns_has_a_key_at_either_end_alone(wren: Any) -> None:
+    from armwright.addon.curves import own_bag
+
+    done(wren, recording(wren, "plant"))
+    counts = {
+        (curve.data_path, arm): len(curve.keyframe_points)
+        for curve in own_bag(wren).fcurves
+        for arm in "LR"
+        if f'clavicle.{arm}"]["' in curve.data_path
+    }
+    print(counts)
+    # The left hand is planted once: on, off, and the ends. What a segment's length gives way by is made up for over
+    # 0.2 s before and after.
+    for (path, arm), count in counts.items():
+        moves = {"ik": 4, "upper_length": 2 + 2 * 6, "forearm_length": 2}
+        name = path.rpartition('["')[2][:-2]
+        assert count <= (moves.get(name, 2) if arm == "L" else 2), (path, count)
+
+
 @pytest.mark.parametrize("what", ["plant", "lean", "carry"])
 @pytest.mark.parametrize("factors", [(1.0, 1.0), (0.8, 0.8), (1.3, 1.3), (0.8, 1.3), (1.3, 0.8)])
 def test_a_hold_does_not_slide_and_its_switches_do_not_pop(wren: Any, what: str, factors: tuple[float, float]) -> None:
