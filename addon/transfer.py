@@ -105,15 +105,14 @@ class Transferred:
     def sentence(self) -> str:
         """For people."""
         short = sum(hold.out_of_reach > 0 for hold in self.holds)
-        far = f"; {short} of them out of reach" if short else ""
+        far = f"; {short} of them out of reach in some frames" if short else ""
         kept = f"; {self.kept_action!r} is kept" if self.kept_action else ""
         pops = (
             "nothing pops" if self.pop <= POP_LIMIT and self.pop_angle <= POP_ANGLE else f"largest pop {self.pop:.1e} L"
         )
-        return (
-            f"frames {self.first} to {self.last} in {self.action!r}: {len(self.holds)} holds, largest slide "
-            f"{self.slide:.1e} L{far}; {pops}{kept}"
-        )
+        count = f"{len(self.holds)} hold{'s' * (len(self.holds) > 1)}"
+        held = f"{count}, largest slide {self.slide:.1e} L{far}; {pops}" if self.holds else "nothing is held"
+        return f"frames {self.first} to {self.last} in {self.action!r}: {held}{kept}"
 
 
 def transferring(
@@ -171,6 +170,11 @@ def transferring(
         held = [
             item for arm in goal.arms for item in measured_holds(arm, solved[arm.arm], by_arm, lengths[arm.arm], frames)
         ]
+        if tolerance is not None and gap * max(lengths.values()) > tolerance:
+            notes.append(
+                f"between the keys a joint is up to {gap * max(lengths.values()):.2g} m from where every key would "
+                f"have it, more than the tolerance of {tolerance:g} m: give a smaller one"
+            )
         pop, pop_angle = measured_pops(subject, solved, frames)
         done = True
     finally:

@@ -38,10 +38,7 @@ def run(options: argparse.Namespace) -> int:
     from .. import transfer, transfer_report
     from . import files
 
-    if options.out.suffix.lower() != files.BLEND_SUFFIX:
-        raise HostError(f"--out {str(options.out)!r} is not a .blend file")
-    if options.out.exists() and options.file.exists() and options.out.samefile(options.file):
-        raise HostError("--out names the input file: choose another name, so that the input stays as it is")
+    _check_paths(options, files.BLEND_SUFFIX)
     motion = motion_file.read(options, _say).motion
     armature = files.open_arms(options.file, options.armature)
     chosen = transfer.Options(
@@ -60,6 +57,26 @@ def run(options: argparse.Namespace) -> int:
     print("\n".join(transfer_report.table(done)))
     print(f"{options.out}: {done.sentence()}")
     return 0
+
+
+def _check_paths(options: argparse.Namespace, suffix: str) -> None:
+    """Raise HostError, before any work, where what is written can not be, or would be written over what is read."""
+    if options.out.suffix.lower() != suffix:
+        raise HostError(f"--out {str(options.out)!r} is not a {suffix} file: give it that ending")
+    written = {"--out": options.out, "--report": options.report}
+    for option, path in written.items():
+        if path is None:
+            continue
+        if path.is_dir():
+            raise HostError(f"{option} {str(path)!r} is a folder: name a file in it")
+        for read in (options.file, options.motion):
+            if path.exists() and read.exists() and path.samefile(read):
+                what = "file" if read == options.file else "motion"
+                raise HostError(
+                    f"{option} names the input {what}: choose another name, so that the input stays as it is"
+                )
+    if options.report is not None and options.report.resolve() == options.out.resolve():
+        raise HostError("--report and --out name the same file: give the report another name, such as report.json")
 
 
 def _show(progress) -> None:  # type: ignore[no-untyped-def]
