@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from typing import Any
 
 import bpy
 from bpy.app.handlers import persistent
 
 from ..core.errors import ProofError
+from ..core.pace import whole
 from ..core.proof import kept
 from ..core.proof.results import Results
 from . import rig
+from .prove import Progress
 
 KEY = "armwright_proof"
 # By the text that they were read from: reading ten thousand checks takes longer than drawing a panel may.
@@ -46,16 +48,28 @@ def kept_with(armature: bpy.types.Object) -> Results | None:
 
     Raises ProofError for what is damaged or of a newer version.
     """
-    text = armature.get(KEY)
+    return whole(reading(armature))
+
+
+def reading(armature: bpy.types.Object) -> Generator[Progress, None, Results | None]:
+    """`kept_with`, a piece at a time: yields its progress. The armature is only looked at by the call itself."""
+    return _reading(armature.get(KEY), armature.name, armature.session_uid)
+
+
+def _reading(text: Any, name: str, number: int) -> Generator[Progress, None, Results | None]:
     if text is None:
         return None
     if not isinstance(text, str):
-        raise ProofError(f"the proof kept with {armature.name!r} is damaged: run the proof again")
-    known = _read.get(armature.session_uid)
+        raise ProofError(f"the proof kept with {name!r} is damaged: run the proof again")
+    known = _read.get(number)
     if known is not None and known[0] == text:
         return known[1]
-    results = kept.together(tuple(kept.parts(text)))
-    _read[armature.session_uid] = (text, results)
+    total, found = max(text.count("\n") - 1, 1), []
+    for part in kept.parts(text):
+        found.append(part)
+        yield Progress(len(found), total, "Reading the proof")
+    results = kept.together(found)
+    _read[number] = (text, results)
     return results
 
 

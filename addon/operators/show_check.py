@@ -8,12 +8,12 @@ from typing import Any
 
 import bpy
 
-from ...core.errors import ArmwrightError, HostError
+from ...core.errors import ArmwrightError
 from ...core.pace import Pace
-from .. import host, interruptions, kept_results, overlay, prove, rig, selection, shown_check
+from .. import host, interruptions, overlay, prove, selection, shown_check
 from ..subjects import Subject
 from .common import PIECE, OnRig, piece, redraw_views
-from .proof import last_of, show
+from .proof import last_of
 
 # What moves the view and nothing else.
 VIEWING = (
@@ -137,38 +137,6 @@ class ARMWRIGHT_OT_show_check(OnRig, bpy.types.Operator):
         if ARMWRIGHT_OT_show_check._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(ARMWRIGHT_OT_show_check._handle, "WINDOW")
             ARMWRIGHT_OT_show_check._handle = None
-
-
-class ARMWRIGHT_OT_recall_proof(OnRig, bpy.types.Operator):
-    """List the proof that was kept with this rig in the file"""
-
-    bl_idname = "armwright.recall_proof"
-    bl_label = "Show the last proof"
-    bl_options = {"INTERNAL"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        # It changes nothing, so a linked rig, whose library keeps its proof, will do.
-        try:
-            armature = selection.armature_of(context)
-        except HostError as problem:
-            return cls.usable(selection.sentence(str(problem)))
-        kept = kept_results.KEY in armature
-        return cls.usable("" if kept else "No proof is kept with this rig: run one")
-
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        try:
-            armature = selection.armature_of(context)
-            results = kept_results.kept_with(armature)
-            if results is None:
-                self.report({"ERROR"}, f"No proof is kept with {armature.name}: run one")
-                return {"CANCELLED"}
-            older = kept_results.is_older(results, rig.read_record(armature).plan_digest)
-        except ArmwrightError as problem:
-            self.report({"ERROR"}, str(problem))
-            return {"CANCELLED"}
-        show(context.window_manager.armwright_proof, armature.name, results, older=older)
-        return {"FINISHED"}
 
 
 def beginning(

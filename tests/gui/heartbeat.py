@@ -47,6 +47,11 @@ class Turn:
     views: int = 0
     lines: Counter[str] = field(default_factory=Counter)
 
+    @property
+    def rest(self) -> float:
+        """Seconds by the clock without the drawing of 3D views, which is slow without a graphics card."""
+        return self.seconds - self.drawn
+
     def told(self) -> dict[str, Any]:
         """For people and for JSON."""
         return {
@@ -95,10 +100,6 @@ class Heartbeat:
             yield
         finally:
             self._turn.within += time.perf_counter() - start
-
-    def longest(self, part: str, most: int = 5) -> list[Turn]:
-        """The longest turns of a part."""
-        return sorted((turn for turn in self.turns if turn.part == part), key=lambda turn: -turn.seconds)[:most]
 
     def _beat(self) -> float:
         now, cpu = time.perf_counter(), time.thread_time()

@@ -219,6 +219,40 @@ def test_a_check_is_prepared_in_pieces_and_left_at_any_of_them(posed: Any) -> No
         assert differences(before, deep_snapshot()) == [], count
 
 
+def test_what_is_kept_is_read_in_pieces_and_the_list_stays_as_it_is_until_all_of_it_is_there(posed: Any) -> None:
+    import bpy
+
+    from armwright.addon import kept_results, prove, rig
+    from armwright.addon.operators import proof, recall_proof
+    from armwright.core.proof import kept
+    from armwright.core.proof.results import Results
+
+    check = _check(posed)
+    count = 2 * kept.PIECE + 7
+    many = tuple(replace(check, id=f"{check.id}-{number}", value=number * 1e-10) for number in range(count))
+    digest = rig.read_record(posed).plan_digest
+    results = Results("4.5.15", posed.name, digest, 1, (("L", 0.58), ("R", 0.58)), many)
+    state = bpy.context.window_manager.armwright_proof
+    proof.show(state, posed.name, replace(results, checks=(check,)))
+    assert kept_results.keep(posed, results)
+    kept_results._read.clear()
+    steps = list(recall_proof.listing(bpy.context))
+    assert [(step.done, step.total) for step in steps[:-1]] == [(1, 3), (2, 3), (3, 3)]
+    assert steps[-1] == recall_proof.Listed(posed.name, count)
+    assert state.checks[0].check == f"{check.id}-{count - 1}"
+    assert proof.last_of(posed.name) == results
+    # Left on the way, and with the armature gone meanwhile.
+    kept_results._read.clear()
+    proof.show(state, posed.name, replace(results, checks=(check,)))
+    left = recall_proof.listing(bpy.context)
+    assert isinstance(next(left), prove.Progress)
+    left.close()
+    assert [line.check for line in state.checks] == [check.id]
+    begun, name = recall_proof.listing(bpy.context), posed.name
+    bpy.data.objects.remove(posed)
+    assert list(begun)[-1] == recall_proof.Listed(name, count)
+
+
 class _Operator:
     """What a proof's operator has of the host, for its way to give back."""
 
