@@ -11,6 +11,8 @@ import numpy as np
 from mathutils import Matrix
 from numpy.typing import NDArray
 
+from ..core.errors import HostError
+
 Array = NDArray[np.float64]
 
 
@@ -47,17 +49,30 @@ def rest_in_parent(bone: bpy.types.Bone) -> Array:
 class PoseReader:
     """Reads the matrices of some bones, as a view layer evaluates them, in one call.
 
-    It guards the buffer and the bones' places in the host's list, which hold until bones are added or removed.
+    It guards the buffer and the bones' places in the host's list, which hold until bones are added or removed. Raises
+    HostError for a bone that is not there.
     """
 
     def __init__(self, armature: bpy.types.Object, layer: bpy.types.ViewLayer, bones: Sequence[str]) -> None:
         pose = armature.pose
         assert pose is not None
-        places = {bone.name: place for place, bone in enumerate(pose.bones)}
+        self._names = [bone.name for bone in pose.bones]
+        places = {name: place for place, name in enumerate(self._names)}
         self._armature = armature
         self._layer = layer
+        missing = [name for name in bones if name not in places]
+        if missing:
+            raise HostError(f"{armature.name!r} has no bone {missing[0]!r} any more: undo its removal, or build again")
         self._buffer = np.zeros(16 * len(pose.bones), np.float32)
         self._places = np.array([places[name] for name in bones], int)
+
+    def check(self) -> None:
+        """Raise HostError where the places no longer hold: after somebody else had a turn."""
+        pose = self._armature.pose
+        if pose is None or [bone.name for bone in pose.bones] != self._names:
+            raise HostError(
+                f"the bones of {self._armature.name!r} were changed while it was measured: measure it again"
+            )
 
     def read(self) -> Array:
         """Pose matrices of the bones in the order given, armature space, (B, 4, 4)."""
@@ -158,6 +173,11 @@ def give_slot(player: Any, slot: Any) -> None:
 def same_slot(action: Any, slot: Any) -> Any:
     """The part of a copy of an action that was `slot` in the original; None where that is None."""
     return None if slot is None else next(item for item in action.slots if item.handle == slot.handle)
+
+
+def slot_called(action: Any, identifier: str) -> Any:
+    """The part of an action with this identifier; None where there is none."""
+    return next((item for item in getattr(action, "slots", ()) if item.identifier == identifier), None)
 
 
 def give_any_slot(player: Any) -> None:

@@ -19,7 +19,7 @@ from ..core.proof.samples import ArmRun
 from ..core.solve.settings import ArmSettings
 from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 from . import host, sample, sample_fingers
-from .subjects import DIAL_FIELDS, FK_ROLES, Subject
+from .subjects import DIAL_FIELDS, FK_ROLES, Subject, check_whole
 
 Array = NDArray[np.float64]
 
@@ -38,8 +38,13 @@ def run(subject: Subject, spec: RunSpec, stage: sample.Stage) -> tuple[ArmRun, .
 
 
 def playing(subject: Subject, spec: RunSpec, stage: sample.Stage, pace: Pace) -> Generator[int, None, Played]:
-    """`run` in steps that may be left where a turn of `pace` is over: yields the number of frames done."""
+    """`run` in steps that may be left where a turn of `pace` is over: yields the number of frames done.
+
+    Raises HostError where a bone was taken from the arms in somebody's turn.
+    """
+    check_whole(subject.armature, subject.record)
     tracks, settings = yield from setting(subject, spec)
+    check_whole(subject.armature, subject.record)
     moving = moving_hands(subject, spec)
     tracks = sample_fingers.joined(tracks, moving)
     bones = sample.sampled_bones(subject.record, subject.arms)

@@ -6,7 +6,6 @@ import time
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
-from typing import Any
 
 import bpy
 import numpy as np
@@ -22,15 +21,12 @@ from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmGeometry
 from ..core.tracks import Tracks
-from . import host, rig
+from . import host, lent
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
 
 FIRST_FRAME = 1
-
-# The mode first: changing it lets the host convert the rotations.
-CHANNELS = ("rotation_mode", "location", "rotation_quaternion", "rotation_euler", "rotation_axis_angle", "scale")
 
 
 @dataclass(frozen=True)
@@ -61,43 +57,16 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     Holds are in the world there. Channels, dials, spaces, action and layers are as before afterwards, and the stage is
     gone.
     """
-    kept = [_channels(bone) for bone in armature.pose.bones]
-    dials = [
-        {key: value for key, value in bone.items() if isinstance(value, (bool, int, float))}
-        for bone in armature.pose.bones
-    ]
-    influences = [(constraint, constraint.influence) for constraint in _space_constraints(armature)]
-    animation = armature.animation_data
-    action = animation.action if animation is not None else None
-    slot = host.slot_of(animation) if action is not None else None
-    layers = animation.use_nla if animation is not None else False
-    place = armature.location.copy(), armature.rotation_quaternion.copy(), armature.rotation_euler.copy()
+    kept = lent.kept_of(armature)
     stage = bpy.data.scenes.new("armwright.stage")
-
-    def give_back() -> None:
-        if animation is not None:
-            animation.action = action
-            host.give_slot(animation, slot)
-            animation.use_nla = layers
-        if animation is None and armature.animation_data is not None:
-            armature.animation_data_clear()
-        # Evaluated, and not set to its frame again: that would undo what is posed over the keys of anything else.
-        bpy.context.view_layer.update()
-        # The action has written its own values; what was posed over them comes back last.
-        armature.location, armature.rotation_quaternion, armature.rotation_euler = place
-        _restore(armature, kept, dials)
-        for constraint, influence in influences:
-            constraint.influence = influence
-        armature.update_tag()
-        bpy.context.view_layer.update()
-
     try:
+        animation = armature.animation_data
         if animation is not None:
             animation.action = None
             animation.use_nla = False
         for bone in armature.pose.bones:
             bone.matrix_basis = Matrix()
-        for constraint, _ in influences:
+        for _, constraint in lent.space_constraints(armature):
             constraint.influence = 0.0
         # At the world's origin: constraints work in world space, whose single precision would be measured elsewhere.
         armature.location = armature.rotation_euler = (0.0, 0.0, 0.0)
@@ -108,35 +77,7 @@ def borrowed(armature: bpy.types.Object) -> Iterator[Stage]:
     finally:
         if host.is_there(stage):
             bpy.data.scenes.remove(stage)
-        if host.is_there(armature):
-            give_back()
-
-
-def _space_constraints(armature: bpy.types.Object) -> list[bpy.types.Constraint]:
-    """What can carry the arms' holds; nothing on an armature without arms."""
-    if not rig.has_arms(armature):
-        return []
-    roles = rig.read_record(armature).roles
-    spaces = [role.bone for role in roles if role.role in ("hand_space", "elbow_space")]
-    return [item for name in spaces if name in armature.pose.bones for item in armature.pose.bones[name].constraints]
-
-
-def _restore(
-    armature: bpy.types.Object, kept: Sequence[dict[str, Any]], dials: Sequence[dict[str, bool | int | float]]
-) -> None:
-    for bone, channels, values in zip(armature.pose.bones, kept, dials, strict=True):
-        for name, value in channels.items():
-            setattr(bone, name, value)
-        for key, value in values.items():
-            if bone[key] != value:
-                bone[key] = value
-
-
-def _channels(bone: bpy.types.PoseBone) -> dict[str, Any]:
-    return {
-        name: value if isinstance(value := getattr(bone, name), str) else tuple(value)  # type: ignore[arg-type]
-        for name in CHANNELS
-    }
+        lent.give_back(kept)
 
 
 def step(stage: Stage, tracks: Tracks, read: Sequence[str]) -> Sampled:
@@ -165,11 +106,13 @@ def stepping(stage: Stage, tracks: Tracks, read: Sequence[str], pace: Pace) -> G
             # Not after the last one: a window that draws sets the channels, and the last frame's stay for the next run.
             if frame + 1 < tracks.frames and pace.due():
                 yield frame + 1
+                reader.check()
         return Sampled(out, time.perf_counter() - start - (pace.away - away))
     finally:
-        if host.is_there(armature):
+        if host.is_there(armature) and armature.animation_data is not None:
             armature.animation_data.action = None
-        bpy.data.actions.remove(action)
+        if host.is_there(action):
+            bpy.data.actions.remove(action)
 
 
 def pose(stage: Stage, tracks: Tracks, index: int) -> None:

@@ -63,15 +63,7 @@ class Subject:
 def subject_of(armature: bpy.types.Object) -> Subject:
     """Read an armature with arms; raises HostError if it has none or can not be evaluated here."""
     record = rig.read_record(armature)
-    missing = [name for name in record.bones if name not in armature.pose.bones]
-    if missing:
-        raise HostError(
-            f"{armature.name!r} has lost the bone {missing[0]!r} of its arms: undo its removal, or build the arms again"
-        )
-    dials = [armature.pose.bones[record.bone(arm, "dials")] for arm in record.arms]
-    lost = [(bone.name, key) for bone in dials for key in DIAL_FIELDS if key not in bone]
-    if lost:
-        raise HostError(f"{lost[0][0]!r} of {armature.name!r} has no dial {lost[0][1]!r}: build the arms again")
+    check_whole(armature, record)
     check_shown(armature)
     guide = guide_json.from_text(record.guide)
     options = codec.decode(ArmOptions, codec.parse(record.options, "options", HostError), "", HostError, may_omit=True)
@@ -83,6 +75,19 @@ def subject_of(armature: bpy.types.Object) -> Subject:
         chain=_chain(armature, record),
         facing=_facing(guide),
     )
+
+
+def check_whole(armature: bpy.types.Object, record: RigRecord) -> None:
+    """Raise HostError where a bone or a dial of the arms is gone."""
+    missing = [name for name in record.bones if name not in armature.pose.bones]
+    if missing:
+        raise HostError(
+            f"{armature.name!r} has lost the bone {missing[0]!r} of its arms: undo its removal, or build the arms again"
+        )
+    dials = [armature.pose.bones[record.bone(arm, "dials")] for arm in record.arms]
+    lost = [(bone.name, key) for bone in dials for key in DIAL_FIELDS if key not in bone]
+    if lost:
+        raise HostError(f"{lost[0][0]!r} of {armature.name!r} has no dial {lost[0][1]!r}: build the arms again")
 
 
 def check_shown(armature: bpy.types.Object) -> None:
