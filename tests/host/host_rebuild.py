@@ -11,6 +11,8 @@ import pytest
 from characters_at_work import at_work, lost, poses, work_of
 from keepers import activate, keeper, plan_for
 
+ADDRESS = 8  # bytes
+
 
 def guide_of(height: float = 1.7, sides: str = "LR") -> Any:
     from armwright.core.stature import guide_from_stature
@@ -33,6 +35,12 @@ def saved(path: Path) -> bytes:
     return path.read_bytes()
 
 
+def different(one: bytes, other: bytes) -> set[int]:
+    """Where two files of one length differ."""
+    assert len(one) == len(other)
+    return set(np.flatnonzero(np.frombuffer(one, np.uint8) != np.frombuffer(other, np.uint8)).tolist())
+
+
 @pytest.mark.parametrize("mode", ["OBJECT", "POSE", "EDIT"])
 def test_the_same_inputs_change_nothing(empty_file: Any, mode: str) -> None:
     from deep_snapshot import deep_snapshot, differences
@@ -51,13 +59,16 @@ def test_the_same_inputs_change_nothing(empty_file: Any, mode: str) -> None:
 def test_the_same_inputs_leave_the_saved_bytes_as_they_were(empty_file: Any, tmp_path: Path) -> None:
     armature = at_work()
     saved(tmp_path / "settled.blend")
-    before = saved(tmp_path / "before.blend")
-    # The host's save is the same bytes as long as nothing changes; otherwise this would say nothing.
-    assert saved(tmp_path / "control.blend") == before
+    before, *controls = (saved(tmp_path / f"control{number}.blend") for number in range(4))
+    # The host's save is the same bytes as long as nothing changes; otherwise this would say nothing. Host 4.2 writes
+    # where its list of messages is in memory, and a save is a message: two addresses.
+    own = sorted({place for control in controls for place in different(before, control)})
+    assert len(own) <= 2 * ADDRESS
+    near = {place + step for place in own for step in range(1 - ADDRESS, ADDRESS)}
     assert not again(armature).changed
-    assert saved(tmp_path / "after.blend") == before
+    assert different(before, saved(tmp_path / "after.blend")) - near == set()
     armature.pose.bones["fk.hand.L"].location.x += 1e-3
-    assert saved(tmp_path / "changed.blend") != before
+    assert different(before, saved(tmp_path / "changed.blend")) - near
 
 
 def test_a_users_work_survives_other_joints_and_options(empty_file: Any) -> None:
