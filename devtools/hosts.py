@@ -37,15 +37,16 @@ HOSTS = (
     Host("5.2", "Blender 5.2 LTS", (3, 13), "host", "3.13"),
 )
 
-# What a host has to do to be one at all: register, build, place in an odd file, switch with and without keys, hold on
-# to things, prove, be linked, and undo. Names of files in tests/host.
+# What a host has to do to be one at all: register, build and build again from a file of before, switch with keys, hold
+# on to things, be linked, play a proof. Names of files in tests/host.
 SMOKE = (
     "host_registration",
     "host_build",
-    "host_rig",
+    "host_upgrade",
     "host_keys",
     "host_spaces",
     "host_linked",
+    "host_proof",
     "host_one_check",
 )
 
