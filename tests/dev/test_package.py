@@ -193,6 +193,7 @@ def test_a_new_user_installs_it_builds_arms_and_proves_them(built: Path, tmp_pat
     [
         ("raise ValueError('not today')", "not today"),
         ("import socket; socket.create_connection(('127.0.0.1', 9), 1)", "a connection"),
+        ("import socket; socket.socket().bind(('127.0.0.1', 0))", "a connection (socket.bind)"),
         ("open('{elsewhere}', 'w')", "written outside"),
         ("try: open('{elsewhere}', 'a')\n    except Exception: pass", "written outside"),
         ("import os; os.mkdir('{elsewhere}')", "os.mkdir outside"),
