@@ -2,7 +2,8 @@
 Python's name, such as `3.11`; another has its own, such as `host-4.2`.
 
 Beside it lie `<name>.unfinished` (there while a set-up runs, so an interrupted one is seen and remade),
-`<name>.lock` (two set-ups at once take turns) and `<name>-setup.log` (everything venv and pip said).
+`<name>-setup.log` (everything venv and pip said) and `set-up.lock`: set-ups take turns, those of different hosts as
+well, as each of them writes the checkout's one `armwright.egg-info`.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ class Environment:
         self.folder = root / ".venv" / self.name
         self.stamp = self.folder / "armwright-stamp.json"
         self.unfinished = root / ".venv" / f"{self.name}.unfinished"
-        self.lock = root / ".venv" / f"{self.name}.lock"
+        self.lock = root / ".venv" / "set-up.lock"
         self.log = root / ".venv" / f"{self.name}-setup.log"
 
     @property
@@ -145,7 +146,7 @@ def _turn(path: Path) -> Iterator[None]:
             try:
                 fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
             except BlockingIOError:
-                say("Waiting for another set-up of this environment to finish")
+                say("Waiting for another set-up in this checkout to finish")
                 fcntl.flock(file, fcntl.LOCK_EX)
         yield
 

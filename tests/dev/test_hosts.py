@@ -5,8 +5,10 @@ from __future__ import annotations
 import ast
 import runpy
 import sys
+import threading
+import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -128,6 +130,39 @@ def test_a_host_s_packages_are_what_its_environment_installs(tmp_path: Path, mon
     assert calls[-1][-1] == f"{tmp_path}[dev,host-4-2]"
     assert environment.ready(frozenset({"host"}))
     assert not Environment(tmp_path).ready(frozenset({"host"})), "the usual host is not set up by another one"
+
+
+def test_set_ups_of_two_hosts_take_turns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+    from devtools.environment import Environment
+    from devtools.hosts import host_of
+
+    (tmp_path / "pyproject.toml").touch()
+    one, other = Environment(tmp_path), Environment(tmp_path, host_of("5.0"))
+    started, running, most = threading.Event(), [0], [0]
+
+    def set_up(self: Environment, extras: frozenset[str]) -> None:
+        running[0] += 1
+        most[0] = max(most[0], running[0])
+        started.set()
+        waited_for(lambda: "Waiting for another set-up" in capsys.readouterr().err)
+        running[0] -= 1
+
+    monkeypatch.setattr(Environment, "_set_up", set_up)
+    first = threading.Thread(target=one.ensure, args=(frozenset({"host"}),))
+    first.start()
+    assert started.wait(30)
+    monkeypatch.setattr(Environment, "_set_up", lambda *_: most.append(running[0]))
+    other.ensure(frozenset({"host"}))
+    first.join(30)
+    assert most == [1, 0], "the second one began when none was running"
+
+
+def waited_for(happened: Callable[[], bool]) -> None:
+    for _ in range(600):
+        if happened():
+            return
+        time.sleep(0.05)
+    raise AssertionError("it did not happen")
 
 
 DEV_PY = """\
