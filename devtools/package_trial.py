@@ -142,7 +142,7 @@ def tried(package: Path, folder: Path) -> dict[str, Any]:
         "summary": summary,
         "written": sorted(path.name for path in out.iterdir()),
         "in_user_folder": sorted(path.relative_to(user).as_posix() for path in user.glob("*/*")),
-        "temporary": sorted(path.name for path in temporary.iterdir()),
+        "temporary": sorted(path.name for path in temporary.rglob("*") if path.is_file()),
     }
 
 

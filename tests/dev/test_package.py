@@ -185,6 +185,7 @@ def test_a_new_user_installs_it_builds_arms_and_proves_them(built: Path, tmp_pat
     assert found["modules"] > 100
     # The host's own folders alone: the extension keeps nothing with the user.
     assert {name.split("/")[0] for name in found["in_user_folder"]} <= {"extensions", "config", "scripts", ".cache"}
+    # The host's own empty folder is gone when it ends as usual.
     assert found["temporary"] == [], "pictures and parts are cleared away"
 
 
