@@ -56,3 +56,38 @@ def test_a_point_that_never_rests_has_no_still_span() -> None:
     time = np.arange(0.0, 5.0, 1.0 / 60.0)
     circle = np.stack([np.cos(2.0 * time), np.sin(2.0 * time), 0.0 * time], axis=1) * 0.3
     assert stillness(circle, 60.0, SIZE).spans == ()
+
+
+def swayed(rate: float, reach: float, hertz: float) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """A point that comes from 0.3 m away, stays about its place for 2 s, `reach` metres to and fro, and goes on."""
+    time = np.arange(0.0, 4.0, 1.0 / rate)
+    share = np.clip(np.minimum(time, 4.0 - time), 0.0, 1.0)
+    near = share**3 * (10.0 - 15.0 * share + 6.0 * share**2)
+    inside = (time >= 1.0) & (time <= 3.0)
+    sway = np.where(inside, reach * np.sin(2.0 * np.pi * hertz * (time - 1.0)), 0.0)
+    return np.stack([0.3 * near, sway, 0.0 * time], axis=1), inside
+
+
+@pytest.mark.parametrize("rate", [24.0, 30.0, 60.0, 120.0])
+@pytest.mark.parametrize(("reach", "hertz"), [(0.002, 1.0), (0.0017, 2.0)], ids=["13 mm/s", "21 mm/s"])
+def test_a_point_that_creeps_or_trembles_in_its_place_stands_still_in_one_span(
+    rate: float, reach: float, hertz: float
+) -> None:
+    points, inside = swayed(rate, reach, hertz)
+    spans = stillness(points, rate, SIZE).spans
+    assert len(spans) == 1
+    assert abs(spans[0].first - int(np.argmax(inside))) <= 0.1 * rate
+    assert abs(spans[0].last - int(np.flatnonzero(inside)[-1])) <= 0.1 * rate
+
+
+@pytest.mark.parametrize("rate", [24.0, 30.0, 60.0, 120.0])
+def test_a_point_that_sways_further_than_a_planted_one_does_not_stand_still(rate: float) -> None:
+    points, _ = swayed(rate, 0.03, 0.8)
+    assert stillness(points, rate, SIZE).spans == ()
+
+
+@pytest.mark.parametrize("rate", [24.0, 30.0, 60.0, 120.0])
+def test_the_place_of_a_smaller_arm_is_as_much_smaller(rate: float) -> None:
+    points, _ = swayed(rate, 0.002, 1.0)
+    assert len(stillness(0.25 * points, rate, 0.25 * SIZE).spans) == 1
+    assert stillness(points, rate, 0.05 * SIZE).spans == ()
