@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from armwright.core.study.motion import StudyMotion
 from armwright.core.study.phases import ELBOW, HAND, HELD, ROLL, SWING, Phase, phases_of, planted_frames
+from armwright.core.study.still import runs
 
 SEEDS = (0, 1, 2)
 ENOUGH = 0.95
@@ -99,6 +100,16 @@ def test_a_roll_of_another_shape_than_minimum_jerk_is_found_nearly_as_well(rate:
     precision, recall = scores([Made(case.motion, rolls) for case, rolls in made], (ROLL,))
     enough = OTHERWISE[ease][0 if turns else 1 if rate < 60.0 else 2]
     assert precision >= enough and recall >= enough, f"seeds {ROLL_SEEDS}: {precision:.3f}, {recall:.3f}"
+
+
+@pytest.mark.parametrize("rate", RATES)
+def test_a_roll_between_two_rests_begins_and_ends_to_the_frame_where_orientations_are_known(rate: float) -> None:
+    for seed in ROLL_SEEDS:
+        case, rolls = rolling_hand(rate, seed, 0.0)
+        found = [(phase.first, phase.last) for phase in phases_of(case.motion) if phase.kind == ROLL]
+        expected = [(span.first, span.last) for span in runs(rolls)]
+        assert len(found) == len(expected), f"seed {seed}"
+        assert np.abs(np.array(found) - expected).max() <= 1, f"seed {seed}: {found}, {expected}"
 
 
 @pytest.mark.parametrize("rate", RATES)
