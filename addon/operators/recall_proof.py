@@ -29,7 +29,7 @@ class Listed:
         return f"{self.name}: {self.checks} checks of its last proof are listed"
 
 
-class ARMWRIGHT_OT_recall_proof(Stepped, OnRig, bpy.types.Operator):
+class ARMWRIGHT_OT_recall_proof(Stepped, OnRig, bpy.types.Operator):  # type: ignore[misc]
     """List the proof that was kept with this rig in the file"""
 
     bl_idname = "armwright.recall_proof"

@@ -165,8 +165,8 @@ def _tell(heart: Any, name: str) -> None:
     late = sum(turn.rest > LIMIT for turn in turns)
     views = sum(turn.views for turn in turns)
     print(
-        f"{name}: longest {longest[0].rest:.3f} s without drawing, {slowest.seconds:.3f} s with it, {busiest.busy:.3f} s "
-        f"of work; {len(turns)} turns, {late} over {LIMIT:g} s, {views} views drawn; load {os.getloadavg()[0]:.1f}"
+        f"{name}: longest {longest[0].rest:.3f} s without drawing, {slowest.seconds:.3f} s with it, {busiest.busy:.3f} "
+        f"s of work; {len(turns)} turns, {late} over {LIMIT:g} s, {views} views drawn; load {os.getloadavg()[0]:.1f}"
     )
     for turn in (*longest, slowest, busiest):
         print("   ", turn.told(), flush=True)

@@ -41,6 +41,8 @@ def posed(empty_file: Any) -> Any:
 
 
 def _state(armature: Any) -> dict[str, Any]:
+    from armwright.addon.host import slot_of
+
     animation = armature.animation_data
     bones = {
         bone.name: (
@@ -51,7 +53,7 @@ def _state(armature: Any) -> dict[str, Any]:
         for bone in armature.pose.bones
     }
     action = animation.action.name if animation is not None and animation.action is not None else None
-    slot = getattr(animation, "action_slot", None) if action is not None else None
+    slot = slot_of(animation) if action is not None else None
     return {
         "bones": bones,
         "place": tuple(armature.location),

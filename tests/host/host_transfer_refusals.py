@@ -19,13 +19,12 @@ def everything() -> dict[str, Any]:
     import bpy
 
     from armwright.addon.convert_splice import read_keys
-    from armwright.addon.curves import bag_of
+    from armwright.addon.host import bags_of, slot_of
 
     bpy.context.view_layer.update()
     found = deep_snapshot()
     for action in bpy.data.actions:
-        slots = list(getattr(action, "slots", [])) or [None]
-        bags = [bag for slot in slots if (bag := bag_of(action, slot)) is not None]
+        bags = list(bags_of(action))
         found[f"action {action.name}"] = (
             action.use_fake_user,
             [[group.name for group in bag.groups] for bag in bags],
@@ -42,7 +41,7 @@ def everything() -> dict[str, Any]:
                 for bone in item.pose.bones
                 for entry in bone.constraints
             ]
-            slot = getattr(item.animation_data, "action_slot", None) if item.animation_data is not None else None
+            slot = slot_of(item.animation_data) if item.animation_data is not None else None
             found[f"slot of {item.name}"] = slot.handle if slot is not None else None
     return found
 
@@ -181,11 +180,12 @@ def on_a_boat(armature: Any) -> str:
 def shared(armature: Any) -> str:
     import bpy
 
+    from armwright.addon.host import give_slot, slot_of
+
     other = bpy.data.objects.new("Other", armature.data)
     bpy.context.scene.collection.objects.link(other)
     other.animation_data_create().action = armature.animation_data.action
-    if hasattr(other.animation_data, "action_slot"):
-        other.animation_data.action_slot = armature.animation_data.action_slot
+    give_slot(other.animation_data, slot_of(armature.animation_data))
     return "single-user"
 
 
