@@ -10,7 +10,7 @@ from ..core.motion.clip import Clip
 from ..core.pace import UNBROKEN, Pace, told, whole
 from ..core.proof import verdicts
 from ..core.proof.results import Check, Trace
-from ..core.proof.run_plan import RunSpec, planned_runs, standard_motions
+from ..core.proof.run_plan import RunSpec, planning_runs, standard_motions
 from ..core.proof.switch import ID as SWITCH
 from ..core.tracks import Tracks
 from . import sample
@@ -66,9 +66,12 @@ def measuring(
     motions = standard_motions(seed, recorded)
     if pace.due():
         yield Progress(0, 1, check.motion)
-    spec = run_of(check, planned_runs(motions) if runs is None else runs)
-    if pace.due():
-        yield Progress(0, 1, check.motion)
+    planned = []
+    for run in planning_runs(motions) if runs is None else runs:
+        planned.append(run)
+        if pace.due():
+            yield Progress(0, 1, check.motion)
+    spec = run_of(check, planned)
     played = yield from told(
         playing(subject, spec, stage, pace), pace, lambda done: Progress(done, spec.clip.frames, check.motion)
     )

@@ -18,7 +18,7 @@ from ..core.pace import UNBROKEN, Pace, told
 from ..core.proof import verdicts
 from ..core.proof.order_margin import order_margins
 from ..core.proof.results import Check, MadeWith, Results, Trace
-from ..core.proof.run_plan import RunSpec, evaluated_frames, planned_runs, standard_motions
+from ..core.proof.run_plan import RunSpec, evaluated_frames, planning_runs, standard_motions
 from ..core.version import ARMWRIGHT
 from . import findings, host, prove_switch, sample
 from .prove_runs import playing
@@ -74,10 +74,12 @@ def planning(subject: Subject, recorded: Clip | None, seed: int, pace: Pace) -> 
     motions = standard_motions(seed, recorded)
     if pace.due():
         yield Progress(0, 1, "planning")
-    runs = planned_runs(motions)
-    if pace.due():
-        yield Progress(0, 1, "planning")
-    return Scope(motions, runs, subject.arms, recorded or motions[0])
+    runs = []
+    for run in planning_runs(motions):
+        runs.append(run)
+        if pace.due():
+            yield Progress(0, 1, "planning")
+    return Scope(motions, tuple(runs), subject.arms, recorded or motions[0])
 
 
 def prove(

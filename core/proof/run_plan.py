@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,19 +93,24 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
 
     Raises ProofError without a motion, for two of one name, or for a name that a run of the proof's own has.
     """
+    return tuple(planning_runs(motions))
+
+
+def planning_runs(motions: Sequence[Clip]) -> Iterator[RunSpec]:
+    """`planned_runs` one by one, since they take their time to make."""
     _check(motions)
     wiggle = next((clip for clip in motions if clip.name == WIGGLE), motions[0])
-    runs = [_corner(clip, case, clip is wiggle) for clip in motions for case in CORNERS]
+    yield from (_corner(clip, case, clip is wiggle) for clip in motions for case in CORNERS)
     still = make_clip("still", RAMP_FRAMES)
-    runs += [_far(wiggle, case) for case in CORNERS if case.mode != "none"]
-    runs += [_blend(case) for case in CORNERS]
-    runs += [_raise(case) for case in CORNERS]
-    runs += [
+    yield from (_far(wiggle, case) for case in CORNERS if case.mode != "none")
+    yield from (_blend(case) for case in CORNERS)
+    yield from (_raise(case) for case in CORNERS)
+    yield from (
         RunSpec(f"{wiggle.name}+between", wiggle, Case("none", share, lift, 0.0), requirements=("isolate", "swing"))
         for share, lift in zip(BETWEEN, (0.0, 1.0, 0.5), strict=True)
-    ]
-    runs += [_lengths(still, mode, stretch) for mode in MODES for stretch in (0.0, 1.0)]
-    runs += [
+    )
+    yield from (_lengths(still, mode, stretch) for mode in MODES for stretch in (0.0, 1.0))
+    yield from (
         RunSpec(
             "lift-ramp",
             still,
@@ -114,8 +119,8 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
             requirements=("lift", "stretch"),
         )
         for mode in MODES
-    ]
-    runs += [
+    )
+    yield from (
         RunSpec(
             "soft-sweep",
             hand_sweep(RAMP_FRAMES),
@@ -125,12 +130,11 @@ def planned_runs(motions: Sequence[Clip]) -> tuple[RunSpec, ...]:
             requirements=("stretch",),
         )
         for stretch in (0.0, 0.5, 1.0)
-    ]
-    runs += [_volume(stretch) for stretch in (0.5, 1.0)]
-    runs += [_roll(case) for case in CORNERS]
-    runs += _rounds([case for case in CORNERS if case.mode == "hand"])
-    runs += _planted(CORNERS)
-    return tuple(runs)
+    )
+    yield from (_volume(stretch) for stretch in (0.5, 1.0))
+    yield from (_roll(case) for case in CORNERS)
+    yield from _rounds([case for case in CORNERS if case.mode == "hand"])
+    yield from _planted(CORNERS)
 
 
 def evaluated_frames(runs: Sequence[RunSpec]) -> int:
@@ -194,36 +198,34 @@ def _roll(case: Case) -> RunSpec:
     )
 
 
-def _rounds(cases: Sequence[Case]) -> list[RunSpec]:
+def _rounds(cases: Sequence[Case]) -> Iterator[RunSpec]:
     """In every corner the hand goes round, and in either half of them the aim, or both; the rounds interleave."""
-    runs = []
     half = len(cases) // 2
     for number, case in enumerate(cases):
         share, other_share = number / len(cases), number % half / half
         # A hand that no stretch lengthens is straight from its reach on; with one it goes through straight and beyond.
         if case.stretch:
-            runs.append(_round(HAND_ROUND, hand_round(HAND_BEYOND_FRAMES, share, BEYOND), case, FAR))
+            yield _round(HAND_ROUND, hand_round(HAND_BEYOND_FRAMES, share, BEYOND), case, FAR)
         else:
             hand = hand_round(HAND_ROUND_FRAMES, share, FURTHEST, 1 + int(case.isolate))
-            runs.append(_round(HAND_ROUND, hand, case))
+            yield _round(HAND_ROUND, hand, case)
         if case.isolate:
-            runs.append(_round(AIM_ROUND, aim_round(AIM_ROUND_FRAMES, other_share), case))
+            yield _round(AIM_ROUND, aim_round(AIM_ROUND_FRAMES, other_share), case)
         else:
-            runs.append(_round(BOTH_ROUND, both_round(BOTH_ROUND_FRAMES, other_share), case))
-    return runs
+            yield _round(BOTH_ROUND, both_round(BOTH_ROUND_FRAMES, other_share), case)
 
 
-def _planted(cases: Sequence[Case]) -> list[RunSpec]:
+def _planted(cases: Sequence[Case]) -> Iterator[RunSpec]:
     """In every corner of a mode the hand rolls; in opposite ones it rolls aside as well, or leans and spins."""
     more = {0: [planted.roll_aside(1.0)], 7: [planted.roll_aside(-1.0)]} | {
         place: [planted.side(), planted.spin()] for place in (3, 4)
     }
-    return [
+    yield from (
         RunSpec(run.name, run.clip, case, dials=run.dials, requirements=("plant",))
         for mode in PLANTED
         for place, case in enumerate(case for case in cases if case.mode == mode)
         for run in (planted.roll(), *more.get(place, ()))
-    ]
+    )
 
 
 def _round(name: str, around: Round, case: Case, reach: str = NEAR) -> RunSpec:

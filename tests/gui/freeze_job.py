@@ -127,8 +127,7 @@ def _job() -> Iterator[None]:
         for name, work in WORK.items():
             if PARTS and name not in PARTS:
                 continue
-            heart.part = name
-            yield
+            # What is prepared before the first of them is no part of what is measured.
             for before in work(state):
                 # A look at the whole file is no part of what is measured.
                 if before is not None:
@@ -182,6 +181,7 @@ Part = Iterator[dict[str, Any] | None]
 
 
 def _view(state: Any) -> Part:
+    yield {}
     for _ in range(4):
         _places()["area"].tag_redraw()
         yield from _wait(0.5)
@@ -212,6 +212,7 @@ def _whole(state: Any) -> Part:
 
 
 def _choosing(state: Any) -> Part:
+    yield {}
     for place in range(len(state.verdicts)):
         state.active = place
         yield from _wait(0.3)
@@ -231,7 +232,6 @@ def _listing(state: Any) -> Part:
     kept_results.keep(armature, replace(results, checks=many[:CHECKS]))
     # As after loading.
     kept_results._read.clear()
-    # So that the making is no part of what is measured.
     yield {}
     _start(bpy.ops.armwright.recall_proof)
     yield from _until(lambda: not _modal())
@@ -259,7 +259,6 @@ def _shown(state: Any) -> Part:
     before: dict[str, Any] = {}
     if not state.verdicts:
         _some_results(state)
-    # So that this is no part of what is measured.
     yield before
     for place in range(len(state.verdicts)):
         state.active = place

@@ -207,7 +207,7 @@ def test_a_check_that_is_shown_while_the_rig_is_edited_is_put_back(posed: Any, e
 
 @pytest.mark.parametrize("edit", [name for name in EDITS if name.startswith("a bone is")])
 # In the settings, in the frames of the first run, and in a later one.
-@pytest.mark.parametrize("pieces", [4, 100, 400])
+@pytest.mark.parametrize("pieces", [1, 100, 400])
 def test_a_proof_whose_bones_are_changed_on_the_way_says_so_and_gives_everything_back(
     posed: Any, edit: str, pieces: int
 ) -> None:
@@ -219,10 +219,12 @@ def test_a_proof_whose_bones_are_changed_on_the_way_says_so_and_gives_everything
 
     before, scenes, actions = _state(posed), _scenes(), len(bpy.data.actions)
     steps = prove.prove(subjects.subject_of(posed), pace=Pace(0.0))
+    while next(steps).what == "planning":
+        pass
     for _ in range(pieces):
         next(steps)
     EDITS[edit][0](posed)
-    if edit == "a bone is added" and pieces == 4:
+    if edit == "a bone is added" and pieces == 1:
         # Nothing was read yet, and what is read is all there.
         for _ in range(300):
             next(steps)

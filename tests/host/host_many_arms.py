@@ -83,8 +83,8 @@ def test_part_of_the_proof_passes_with_the_same_checks_of_every_arm(
     from armwright.core.proof.report.junit import junit
     from armwright.core.proof.results import FAIL, PASS
 
-    planned = prove.planned_runs
-    monkeypatch.setattr(prove, "planned_runs", lambda motions: planned(motions)[::9])
+    planned = prove.planning_runs
+    monkeypatch.setattr(prove, "planning_runs", lambda motions: list(planned(motions))[::9])
     walk = changes.dial_walk()
     monkeypatch.setattr(changes, "dial_walk", lambda: walk[:40])
     monkeypatch.setattr(changes, "POSES", 1)

@@ -56,8 +56,8 @@ def few_runs(monkeypatch: pytest.MonkeyPatch) -> None:
     from armwright.addon import prove, prove_switch
     from armwright.core.proof import changes
 
-    every, walk = prove.planned_runs, changes.dial_walk()[:CHANGES]
-    monkeypatch.setattr(prove, "planned_runs", lambda motions: every(motions)[::ONE_OF])
+    every, walk = prove.planning_runs, changes.dial_walk()[:CHANGES]
+    monkeypatch.setattr(prove, "planning_runs", lambda motions: list(every(motions))[::ONE_OF])
     monkeypatch.setattr(changes, "dial_walk", lambda: walk)
     monkeypatch.setattr(prove_switch, "_space_cases", lambda: [])
 
@@ -142,6 +142,37 @@ def test_a_piece_is_at_most_a_frame_a_measure_or_the_settings_of_an_arm(
     assert (kinds, changed) == (1, 1)
     assert total["frames"] > 500
     assert total["measures"] > 50
+
+
+def test_the_runs_are_planned_one_a_piece(posed: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    from armwright.addon import prove, subjects
+    from armwright.core.pace import Pace, whole
+    from armwright.core.proof import run_plan
+
+    made, plain, counts = [], run_plan.RunSpec, []
+
+    def counting(*arguments: Any, **named: Any) -> Any:
+        made.append(arguments)
+        return plain(*arguments, **named)
+
+    expected = run_plan.planned_runs(run_plan.standard_motions(1))
+    monkeypatch.setattr(run_plan, "RunSpec", counting)
+
+    def noting() -> Any:
+        steps = prove.planning(subjects.subject_of(posed), None, 1, Pace(LEAST))
+        while True:
+            try:
+                next(steps)
+            except StopIteration as end:
+                return end.value
+            counts.append(len(made))
+            made.clear()
+            yield
+
+    scope = whole(noting())
+    assert set(counts) == {0, 1}
+    assert sum(counts) + len(made) == len(scope.runs) == len(expected)
+    assert [(run.motion, run.case) for run in scope.runs] == [(run.motion, run.case) for run in expected]
 
 
 def test_a_proof_that_is_left_after_any_number_of_pieces_leaves_the_file_as_it_was(posed: Any, few_runs: None) -> None:
@@ -285,6 +316,8 @@ def test_a_running_proof_gives_back_before_anything_that_would_keep_the_borrowed
     running._withdraw = interruptions.before(partial(stop, running, manager, proof.INTERRUPTED))
     manager.armwright_proof.running = True
     name, before = posed.name, deep_snapshot()
+    while next(steps).what == "planning":
+        pass
     for _ in range(150):
         next(steps)
     assert differences(before, deep_snapshot()) != []
