@@ -270,6 +270,27 @@ def test_the_torso_s_motion_is_given_back() -> None:
     assert abs(found.twist.most) < 1e-6 and found.travel < 1e-9
 
 
+@pytest.mark.parametrize("side", [1.0, -1.0], ids=["left", "right"])
+def test_an_arm_raised_to_the_side_is_abducted_and_neither_flexed_nor_extended(side: float) -> None:
+    found = measured(posed(side, abduction=sweep(20.0, 120.0)))
+    assert found["shoulder", "abduction"] == pytest.approx(120.0, abs=0.1)
+    assert not {("shoulder", "flexion"), ("shoulder", "extension")} & set(found)
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0], ids=["left", "right"])
+@pytest.mark.parametrize(("rest", "abduction"), [("T-pose", 90.0), ("A-pose", 45.0)])
+def test_an_arm_that_stays_in_a_rest_pose_is_a_right_angle_from_gimbal_lock_in_every_order(
+    side: float, rest: str, abduction: float
+) -> None:
+    motion = posed(side, abduction=abduction)
+    orders = joint_orders(bone_frames(motion, motion.arms[0]), side > 0.0)
+    margins = {item.rest: dict(item.margins) for item in orders if item.joint == "upper arm"}
+    assert set(margins) == {"T-pose", "A-pose"}
+    assert margins[rest] == {order: pytest.approx(90.0, abs=1e-4) for order in ORDERS}
+    other = next(name for name in margins if name != rest)
+    assert min(margins[other].values()) == pytest.approx(45.0, abs=1e-4)
+
+
 def test_a_study_has_the_figures_of_every_arm() -> None:
     motion = posed(elbow=30.0)
     found = study(motion)
