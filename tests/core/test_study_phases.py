@@ -21,12 +21,14 @@ from made_motions import (
     planted_hand,
     rolling_hand,
     shoulder_of,
+    smooth,
     steady,
     torso_motion,
     turning_round,
 )
 from numpy.typing import NDArray
 
+from armwright.core.rotations import axis_matrix
 from armwright.core.study.motion import StudyMotion
 from armwright.core.study.phases import ELBOW, HAND, HELD, ROLL, SWING, Phase, phases_of, planted_frames
 from armwright.core.study.still import runs
@@ -135,6 +137,18 @@ def test_positions_alone_do_not_take_the_elbow_s_way_for_a_turn_of_the_hand() ->
     found = [phase for phase in phases_of(motion) if phase.kind != ELBOW]
     assert [(phase.kind, phase.first, phase.last) for phase in found] == [(HAND, 0, motion.frames - 1)]
     assert found[0].turned == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(("degrees", "kinds"), [(5.0, [HAND]), (12.0, [HAND, ROLL, HAND])])
+def test_a_planted_hand_that_turns_by_a_little_does_not_roll(degrees: float, kinds: list[str]) -> None:
+    frames, rate = 240, 60.0
+    torso = torso_motion(np.random.default_rng(2), frames, rate)
+    lean = np.radians(degrees) * smooth((np.arange(frames) / rate - 1.5) / 1.0)
+    hand = axis_matrix("X", lean) @ np.diag([-1.0, -1.0, 1.0])
+    arm = arm_to("L", shoulder_of(torso, 1.0), np.tile([0.2, -0.4, 1.1], (frames, 1)), hand)
+    found = [phase for phase in phases_of(StudyMotion("sill", rate, (arm,), torso)) if phase.kind != ELBOW]
+    assert [phase.kind for phase in found] == kinds
+    assert max(phase.turned for phase in found) == pytest.approx(degrees, abs=0.5)
 
 
 def test_what_a_phase_proves_is_how_far_the_shoulder_moved_meanwhile() -> None:

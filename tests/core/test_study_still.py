@@ -58,6 +58,20 @@ def test_a_point_that_never_rests_has_no_still_span() -> None:
     assert stillness(circle, 60.0, SIZE).spans == ()
 
 
+@pytest.mark.parametrize("rate", [24.0, 30.0, 60.0, 120.0])
+def test_the_thresholds_rise_with_the_noise_of_the_recording(rate: float) -> None:
+    # 6 mm a sample: at 24 Hz its speed alone is 8 cm/s, as fast as what ends a rest in a recording without noise.
+    seeds = range(4)
+    made = [holds_and_moves(rate, seed, 3.0 * NOISE) for seed in seeds]
+    found = both = true = 0
+    for points, rests in made:
+        still = np.zeros(len(points), bool)
+        for span in stillness(points, rate, SIZE).spans:
+            still[span.first : span.last + 1] = True
+        found, both, true = found + still.sum(), both + (still & rests).sum(), true + rests.sum()
+    assert both / max(found, 1) >= 0.9 and both / true >= 0.9, f"{seeds}: {both / max(found, 1):.3f}, {both / true:.3f}"
+
+
 def swayed(rate: float, reach: float, hertz: float) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """A point that comes from 0.3 m away, stays about its place for 2 s, `reach` metres to and fro, and goes on."""
     time = np.arange(0.0, 4.0, 1.0 / rate)
