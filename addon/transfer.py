@@ -12,14 +12,12 @@ from numpy.typing import NDArray
 from ..core.errors import HostError
 from ..core.study.phases import WORLD
 from ..core.study.study import Study
-from ..core.transfer.arcs import KEPT, Arcs, arcs, base_settings, runs_of
+from ..core.transfer.arcs import KEPT, Arcs
 from ..core.transfer.differences import Difference, arm_differences, torso_differences
-from ..core.transfer.holds import elbow_holds, hand_holds, held_hold, held_phases
 from ..core.transfer.mapped import Mapped, mapped, size_of
 from ..core.transfer.resample import at_rate, checked_study
-from ..core.transfer.together import fitted
+from ..core.transfer.solved import hand_poses, solved_arms
 from ..core.transfer.torso import chain_for
-from ..core.transfer.turns import turns_of
 from . import arm_state, convert_read, host, keys, spaces
 from .arm_state import Channel
 from .convert_read import Frames
@@ -141,7 +139,8 @@ def transferring(
         notes: list[str] = list(motion.notes)
         if any(float(armature.pose.bones[subject.record.bone(arm.arm, "dials")]["lift"]) for arm in goal.arms):
             notes.append("the lift dial is keyed at 0: the recording has the shoulders' own rise")
-        solved = _solved(subject, study, goal, around[:, 0], options, notes)
+        dials = {arm.arm: _dials(subject, arm.arm) for arm in goal.arms}
+        solved = solved_arms(subject.geometries, study, goal, around[:, 0], dials, options.blend, notes)
         yield Progress(frames.count + frames.count // 2, total, "solving")
         tolerance = options.tolerance if options.keys == FEWEST else None
         tracks = _tracks(subject, goal, solved, around[:, 1], tolerance, stage)
@@ -258,44 +257,10 @@ def _around(subject: Subject, frames: Frames, total: int) -> Generator[Progress,
     return out
 
 
-def _solved(
-    subject: Subject, study: Study, goal: Mapped, root: Array, options: Options, notes: list[str]
-) -> dict[str, Arcs]:
-    """Every arm's settings, those that are held on to before those that hold on."""
-    ids = tuple(arm.arm for arm in goal.arms)
-    by_id = {arm.arm: arm for arm in goal.arms}
-    held = held_phases(study.phases, ids, notes)
-    blend = round(options.blend * study.motion.rate)
-    out: dict[str, Arcs] = {}
-    while len(out) < len(ids):
-        arm = next(arm for arm in ids if arm not in out and all(item.on in out for item in held if item.arm == arm))
-        geometry, one = subject.geometries[arm], by_id[arm]
-        dials = subject.armature.pose.bones[subject.record.bone(arm, "dials")]
-        kept = {field: float(dials[key]) for key, field in DIAL_FIELDS.items() if field in KEPT}
-        turns = turns_of(geometry, one, study.motion.rate)
-        hands = hand_holds(one, study.phases, turns.hand, size_of(geometry), blend, notes)
-        goals = np.tile(np.eye(4), (study.motion.frames, 1, 1))
-        for phase in (item for item in held if item.arm == arm):
-            carrier = hand_poses(out[phase.on])
-            hold = held_hold(one, by_id[phase.on], phase, turns.hand, carrier)
-            goals[hold.rows] = carrier[hold.rows] @ hold.poses
-            hands.append(hold)
-        hands.sort(key=lambda hold: hold.first)
-        elbows = elbow_holds(one, study.phases, notes)
-        hands, elbows = fitted(arm, hands, elbows, geometry.forearm_length, size_of(geometry), notes)
-        for hold in hands:
-            if hold.on == WORLD:
-                goals[hold.rows] = hold.poses
-        runs = runs_of(hands, elbows, study.motion.frames)
-        out[arm] = arcs(geometry, base_settings(geometry, goal.torso, root, kept), one, turns, runs, goals, blend)
-    return out
-
-
-def hand_poses(one: Arcs) -> Array:
-    """The hand's poses (N, 4, 4), armature space."""
-    out = np.tile(np.eye(4), (len(one.pose.wrist), 1, 1))
-    out[:, :3, :3], out[:, :3, 3] = one.pose.hand, one.pose.wrist
-    return out
+def _dials(subject: Subject, arm: str) -> dict[str, float]:
+    """The dials that stay as they are on the rig, by their settings' names."""
+    bone = subject.armature.pose.bones[subject.record.bone(arm, "dials")]
+    return {field: float(bone[key]) for key, field in DIAL_FIELDS.items() if field in KEPT}
 
 
 def _tracks(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..rotations import unit
-from ..study.phases import WORLD
 from .holds import ElbowHold, HandHold, smooth
 
 Array = NDArray[np.float64]
@@ -42,17 +41,19 @@ def fitted(
     elbows: Sequence[ElbowHold],
     forearm: float,
     length: float,
+    busy: Collection[int],
     notes: list[str],
 ) -> tuple[list[HandHold], list[ElbowHold]]:
-    """Holds of one arm that follow each other at once, or go on at once, with the rig's forearm between them.
+    """Holds of one arm in the world; those that go on at once have the rig's forearm between them.
 
     The one that begins first keeps its place, and the hand's of two that begin together; the other is drawn along the
-    line between them until they are `forearm` metres apart. A hand on another hand moves, and fits nothing: its elbow
-    hold stays as it is. What can not fit, a hand that rolls meanwhile, is said in `notes`.
+    line between them until they are `forearm` metres apart. Of a hold that begins on the frame after another has ended,
+    both are held on that frame, unless the hand is otherwise held on it (`busy`, frames). What can not fit, a hand that
+    rolls meanwhile, is said in `notes`.
     """
     new_hands, new_elbows = list(hands), list(elbows)
     order = sorted(
-        [(hold.first, 0, index) for index, hold in enumerate(hands) if hold.on == WORLD]
+        [(hold.first, 0, index) for index, hold in enumerate(hands)]
         + [(hold.first, 1, index) for index, hold in enumerate(elbows)]
     )
     done: list[tuple[int, int]] = []
@@ -63,6 +64,12 @@ def fitted(
             other = (new_hands, new_elbows)[other_kind][place]
             if other_kind == kind or other.last + 1 < mine.first:
                 continue
+            if other.last < mine.first and (kind == 0 or mine.first not in busy):
+                other = _longer(other)
+                if isinstance(other, HandHold):
+                    new_hands[place] = other
+                else:
+                    new_elbows[place] = other
             hand, elbow = (mine, other) if kind == 0 else (other, mine)
             assert isinstance(hand, HandHold) and isinstance(elbow, ElbowHold)
             wrist = hand.poses[np.clip(mine.first, hand.first, hand.last) - hand.first, :3, 3]
@@ -76,6 +83,14 @@ def fitted(
                 new_elbows[index] = elbow = replace(elbow, place=wrist + way)
             _check_fit(arm, hand, elbow, forearm, length, notes)
     return new_hands, new_elbows
+
+
+def _longer(hold: HandHold | ElbowHold) -> HandHold | ElbowHold:
+    """The hold for one more frame."""
+    if isinstance(hold, ElbowHold):
+        return replace(hold, last=hold.last + 1)
+    parts = {name: getattr(hold, name) for name in ("poses", "pivot", "place", "rolls")}
+    return replace(hold, last=hold.last + 1, **{name: np.append(rows, rows[-1:], 0) for name, rows in parts.items()})
 
 
 def _check_fit(arm: str, hand: HandHold, elbow: ElbowHold, forearm: float, length: float, notes: list[str]) -> None:

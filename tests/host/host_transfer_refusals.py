@@ -231,7 +231,7 @@ def test_what_holds_no_rig_and_what_is_linked_are_refused(wren: Any, tmp_path: P
     assert out.slide <= 2e-6 and shot.animation_data.action.library is None
 
 
-STEPS = ["mapped", "_around", "_solved", "_tracks", "_read", "torso_differences", "measured_holds", "measured_pops"]
+STEPS = ["mapped", "_around", "solved_arms", "_tracks", "_read", "torso_differences", "measured_holds", "measured_pops"]
 
 
 @pytest.mark.parametrize("into", ["new", "same"])
