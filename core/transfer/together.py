@@ -89,8 +89,14 @@ def _longer(hold: HandHold | ElbowHold) -> HandHold | ElbowHold:
     """The hold for one more frame."""
     if isinstance(hold, ElbowHold):
         return replace(hold, last=hold.last + 1)
-    parts = {name: getattr(hold, name) for name in ("poses", "pivot", "place", "rolls")}
-    return replace(hold, last=hold.last + 1, **{name: np.append(rows, rows[-1:], 0) for name, rows in parts.items()})
+    return replace(
+        hold,
+        last=hold.last + 1,
+        poses=np.append(hold.poses, hold.poses[-1:], 0),
+        pivot=np.append(hold.pivot, hold.pivot[-1:], 0),
+        place=np.append(hold.place, hold.place[-1:], 0),
+        rolls=np.append(hold.rolls, hold.rolls[-1:], 0),
+    )
 
 
 def _check_fit(arm: str, hand: HandHold, elbow: ElbowHold, forearm: float, length: float, notes: list[str]) -> None:
