@@ -3,7 +3,7 @@ handling an event while Wren's whole proof runs, while a check is shown and put 
 Prints for each part how long the longest turn of the host's loop was and where, and one line of JSON.
 
     SHOT --bind CHECKOUT --timeout 900 --flag --enable-event-simulate --log LOG tests/gui/freeze_job.py OUT.png \\
-        -- PARENT [PART,PART]
+        -- PARENT [PART,PART [LONGEST]]
 
 SHOT is a program as in click_sidebar.py; PARENT is a folder that holds this checkout as `armwright`. Parts: `view` (it
 is only drawn), `stopped` and `whole` proofs, `choosing` a requirement, `listing` what is kept, `shown` checks, and ones
@@ -33,9 +33,11 @@ ARGUMENTS = sys.argv[sys.argv.index("--") + 1 :]
 sys.path[:0] = [ARGUMENTS[0], str(HERE.parent), str(HERE.parents[1] / "host")]
 # Parts to run, all if none is named.
 PARTS = ARGUMENTS[1].split(",") if len(ARGUMENTS) > 1 else []
+# The longest that anything may take, seconds.
+LONGEST = float(ARGUMENTS[2]) if len(ARGUMENTS) > 2 else 900.0
 
-# Seconds: between two looks at whether something has come, the longest that it may take, how long a part is watched.
-TICK, LONGEST, STAY = 0.02, 900.0, 1.0
+# Seconds: between two looks at whether something has come, how long a part is watched.
+TICK, STAY = 0.02, 1.0
 # A turn that is too long, and how many of the longest are told.
 LIMIT, MOST = 0.2, 5
 # When Esc stops the work, so that it is in different work each time.
@@ -66,7 +68,8 @@ def _until(found: Callable[[], bool]) -> Iterator[None]:
     start = time.monotonic()
     while not found():
         if time.monotonic() - start > LONGEST:
-            raise TimeoutError("nothing came of it")
+            state = bpy.context.window_manager.armwright_proof
+            raise TimeoutError(f"not done after {LONGEST:g} s, at {100.0 * state.done:.0f} %: {state.headline}")
         yield
 
 
@@ -136,6 +139,10 @@ def _job() -> Iterator[None]:
             heart.part = "between"
             _tell(heart, name)
             yield
+    except BaseException:
+        # What there is of it is better than nothing.
+        _tell(heart, heart.part)
+        raise
     finally:
         heart.stop()
 
