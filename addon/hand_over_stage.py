@@ -185,6 +185,8 @@ def _export(path: Path, named: str, *, apply: bool) -> None:
                 export_animations=True,
                 export_animation_mode="ACTIVE_ACTIONS",
                 export_nla_strips_merged_animation_name=named,
+                # Otherwise host 4.2 adds what moves the armature itself, at other times.
+                export_anim_single_armature=False,
                 export_force_sampling=True,
                 export_frame_step=1,
                 export_frame_range=False,
