@@ -45,3 +45,15 @@ class HostError(ArmwrightError):
 
 class BindError(ArmwrightError):
     """A mesh can not be bound to the arms as was asked."""
+
+
+def shown(value: object) -> str:
+    """A value of a file for a message: short, and nothing in it that a terminal would obey."""
+    if isinstance(value, str):
+        return repr(value if len(value) <= 60 else f"{value[:57]}...")
+    if isinstance(value, bool) or value is None:
+        return str(value).lower()
+    if isinstance(value, float) or (isinstance(value, int) and abs(value) < 10**18):
+        return repr(value)
+    words = {int: "a very large number", dict: "a table", list: "a list"}
+    return words.get(type(value), f"a {type(value).__name__}")

@@ -22,6 +22,7 @@ BAD_INPUT, INTERRUPTED = 2, 130
 PATIENCE_SECONDS = 10
 IN_HOST = "tests/host/test_in_host.py::test_all_hold_in_a_host_of_their_own"
 HOST, EVERYTHING = frozenset({"host"}), frozenset({"host", "dev"})
+FUZZ = EVERYTHING | {"fuzz"}
 
 HELP = """\
 usage: dev.py COMMAND [ARGS...]
@@ -36,6 +37,7 @@ usage: dev.py COMMAND [ARGS...]
   package      the extension as a zip in out/package/, validated, installed for a new user, and arms proven with it;
                --out FOLDER puts it elsewhere, --host 4.2 takes another host
   lint         the static checks: ruff, mypy, import contract
+  fuzz         hostile inputs for every reader of a file; --inputs 100000 --seed 1
   reference    write docs/reference.md from the code; --check only compares
 
 The first time each sets up its environment in .venv/, which takes some minutes and needs the network.
@@ -51,6 +53,7 @@ def main(arguments: Sequence[str]) -> int:
         "bench": _bench,
         "package": _package,
         "lint": _lint,
+        "fuzz": _fuzz,
         "reference": _reference,
     }
     if arguments and arguments[0] in ("-h", "--help", "help"):
@@ -111,6 +114,11 @@ def _package(environment: Environment, given: list[str]) -> int:
     environment.ensure(HOST)
     package.try_out(environment, package.build(environment, options.out))
     return 0
+
+
+def _fuzz(environment: Environment, arguments: list[str]) -> int:
+    environment.ensure(FUZZ)
+    return call([str(environment.python), str(ROOT / "devtools" / "fuzz.py"), *arguments], ROOT)
 
 
 def _test(environment: Environment, given: list[str]) -> int:

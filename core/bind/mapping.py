@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import codec
-from ..errors import BindError
+from ..errors import BindError, shown
 from .shares import TINY
 
 Array = NDArray[np.float64]
@@ -71,10 +71,12 @@ def parse_mapping(text: str | bytes) -> dict[str, str]:
     data = codec.parse(text, "mapping", BindError)
     twice = getattr(data, "twice", None)
     if twice is not None:
-        raise BindError(f"the vertex group {twice!r} is mapped twice: keep one of them")
+        raise BindError(f"the vertex group {shown(twice)} is mapped twice: keep one of them")
     for old, part in data.items():
         if not isinstance(part, str):
-            raise BindError(f"the mapping of {old!r} is {part!r}: give the name of a part or a bone, in quotes")
+            raise BindError(
+                f"the mapping of {shown(old)} is {shown(part)}: give the name of a part or a bone, in quotes"
+            )
     return dict(data)
 
 
@@ -87,14 +89,16 @@ def check_mapping(mapping: Mapping[str, str], groups: Collection[str], targets: 
         )
     for old, part in mapping.items():
         if old not in groups:
-            raise BindError(f"no mesh has a vertex group named {old!r}; there is: {_some(groups)}")
+            raise BindError(f"no mesh has a vertex group named {shown(old)}; there is: {_some(groups)}")
         if part not in targets:
-            raise BindError(f"{old!r} is mapped to {part!r}, which is no part of an arm; there is: {_some(targets)}")
+            raise BindError(
+                f"{shown(old)} is mapped to {shown(part)}, which is no part of an arm; there is: {_some(targets)}"
+            )
 
 
 def _some(names: Collection[str]) -> str:
-    shown = sorted(names)[:16]
-    return (", ".join(shown) or "none") + (", …" if len(names) > len(shown) else "")
+    known = sorted(names)[:16]
+    return (", ".join(known) or "none") + (", …" if len(names) > len(known) else "")
 
 
 def _score(bone: Stretch, part: Stretch) -> float:

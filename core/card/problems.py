@@ -10,6 +10,8 @@ from .places import Path, Places, written
 
 # More than these say nothing new to somebody who has a card to correct.
 MOST_SAID = 20
+# Characters of a line: a hostile name must not flood a terminal.
+LONGEST_LINE = 600
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,13 @@ def refuse(
         return
     places = Places() if places is None else places
     ordered = sorted(problems, key=lambda problem: places.line(problem.path) or 0)
-    lines = [places.put(problem.sentence(), name) for problem in ordered[:MOST_SAID]]
+    lines = [_plain(places.put(problem.sentence(), name)) for problem in ordered[:MOST_SAID]]
     if len(ordered) > MOST_SAID:
         lines.append(f"and {len(ordered) - MOST_SAID} more")
     raise error("\n".join(lines))
+
+
+def _plain(line: str) -> str:
+    """A line cut to its length, with nothing that a terminal would obey."""
+    short = line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 3]}..."
+    return short if short.isprintable() else "".join(c if c.isprintable() else repr(c)[1:-1] for c in short)

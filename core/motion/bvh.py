@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MotionError
+from ..errors import MotionError, shown
 
 Array = NDArray[np.float64]
 
@@ -29,8 +29,8 @@ CHANNELS = ("Xposition", "Yposition", "Zposition", "Xrotation", "Yrotation", "Zr
 _BY_LOWER = {name.lower(): name for name in CHANNELS}
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _MOTION_HEAD = (
-    ("Frames: <number>", r"frames\s*:?\s*(\S+)"),
-    ("Frame Time: <seconds>", r"frame\s*time\s*:?\s*(\S+)"),
+    ("Frames: <number>", r"frames\s*+:?\s*+(\S+)"),
+    ("Frame Time: <seconds>", r"frame\s*+time\s*+:?\s*+(\S+)"),
 )
 _END = -2
 
@@ -60,7 +60,7 @@ class Bvh:
         """Index of the joint called `name`; MotionError that lists the joints there are."""
         names = [joint.name for joint in self.joints]
         if name not in names:
-            raise MotionError(f"the BVH has no joint {name!r}; name one of: {', '.join(names)}")
+            raise MotionError(f"the BVH has no joint {shown(name)}; name one of: {', '.join(map(shown, names[:40]))}")
         return names.index(name)
 
 
@@ -176,7 +176,9 @@ def _read_hierarchy(lines: list[str], start: int) -> tuple[tuple[BvhJoint, ...],
         for words in _statements(lines[at]):
             key, where = words[0].upper(), f"line {at + 1}"
             if opening is not None and key != "{":
-                raise MotionError(f"{where}: an opening brace is missing before {words[0]!r}; add it or export again")
+                raise MotionError(
+                    f"{where}: an opening brace is missing before {shown(words[0])}; add it or export again"
+                )
             if key == "{":
                 if opening is None:
                     raise MotionError(f"{where}: an opening brace that belongs to no joint; remove it or export again")
@@ -207,14 +209,14 @@ def _read_hierarchy(lines: list[str], start: int) -> tuple[tuple[BvhJoint, ...],
 
 def _statements(line: str) -> list[list[str]]:
     """A line's words, with braces that end a statement split off."""
-    result: list[list[str]] = []
     words = line.split()
-    while words and words[0] in "{}":
-        result.append([words.pop(0)])
-    tail: list[list[str]] = []
-    while words and words[-1] in "{}":
-        tail.insert(0, [words.pop()])
-    return result + ([words] if words else []) + tail
+    first, end = 0, len(words)
+    while first < end and words[first] in "{}":
+        first += 1
+    while end > first and words[end - 1] in "{}":
+        end -= 1
+    middle = [words[first:end]] if first < end else []
+    return [[brace] for brace in words[:first]] + middle + [[brace] for brace in words[end:]]
 
 
 def _open(key: str, words: list[str], stack: list[int], drafts: list[_Draft], names: set[str], line: int) -> int:
@@ -230,7 +232,7 @@ def _open(key: str, words: list[str], stack: list[int], drafts: list[_Draft], na
     if not name:
         raise MotionError(f"line {line}: a joint without a name; name it or export again")
     if name in names:
-        raise MotionError(f"line {line}: a second joint is called {name!r}; rename one of them")
+        raise MotionError(f"line {line}: a second joint is called {shown(name)}; rename one of them")
     if len(drafts) >= MAX_JOINTS:
         raise MotionError(f"line {line}: more than {MAX_JOINTS} joints; this is not a person's motion")
     names.add(name)
@@ -251,10 +253,10 @@ def _describe(key: str, words: list[str], stack: list[int], drafts: list[_Draft]
         elif draft.offset is None:
             draft.offset = (x, y, z)
         else:
-            raise MotionError(f"{where}: a second OFFSET for {draft.name!r}; remove one")
+            raise MotionError(f"{where}: a second OFFSET for {shown(draft.name)}; remove one")
         return
     if in_end or draft.channels is not None:
-        raise MotionError(f"{where}: {draft.name!r} already has its channels; remove this line or export again")
+        raise MotionError(f"{where}: {shown(draft.name)} already has its channels; remove this line or export again")
     if len(words) < 2 or not words[1].isdecimal() or int(words[1][:6]) != len(words) - 2:
         said, listed = " ".join(words[1:2])[:40], max(len(words) - 2, 0)
         raise MotionError(f"{where}: CHANNELS says {said!r} and lists {listed}; mend the number or export again")
@@ -273,7 +275,7 @@ def _finish(drafts: list[_Draft], line: int) -> tuple[BvhJoint, ...]:
     column = 0
     for draft in drafts:
         if draft.offset is None:
-            raise MotionError(f"line {draft.line}: {draft.name!r} has no OFFSET; add it or export again")
+            raise MotionError(f"line {draft.line}: {shown(draft.name)} has no OFFSET; add it or export again")
         channels = draft.channels or ()
         joints.append(BvhJoint(draft.name, draft.parent, draft.offset, channels, column, draft.end))
         column += len(channels)

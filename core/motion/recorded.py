@@ -11,10 +11,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MotionError
+from ..errors import MotionError, shown
 from ..rotations import matrix_to_quat, quat_to_matrix, slerp
 from .bvh import Bvh, forward, local_rotations, local_translations
-from .clip import Clip, make_clip
+from .clip import MAX_FRAMES, Clip, make_clip
 
 Array = NDArray[np.float64]
 
@@ -109,7 +109,7 @@ def _torso_chain(bvh: Bvh, names: Sequence[str], clavicle: str | None) -> list[t
     for lower, upper in pairwise(chain):
         if lower not in _ancestors(bvh, upper):
             raise MotionError(
-                f"recorded: {bvh.joints[upper].name!r} does not hang from {bvh.joints[lower].name!r}; "
+                f"recorded: {shown(bvh.joints[upper].name)} does not hang from {shown(bvh.joints[lower].name)}; "
                 "name the torso joints from the lowest up"
             )
     carrier = chain[-1]
@@ -117,7 +117,7 @@ def _torso_chain(bvh: Bvh, names: Sequence[str], clavicle: str | None) -> list[t
         above = _ancestors(bvh, bvh.index(clavicle))
         if carrier not in above:
             raise MotionError(
-                f"recorded: {clavicle!r} does not hang from {bvh.joints[carrier].name!r}; "
+                f"recorded: {clavicle!r} does not hang from {shown(bvh.joints[carrier].name)}; "
                 "name as the last torso joint one that carries the arms"
             )
         carrier = bvh.joints[bvh.index(clavicle)].parent
@@ -143,7 +143,7 @@ def _arm_length(bvh: Bvh, names: Sequence[str]) -> float:
         while index != lower:
             if index < 0:
                 raise MotionError(
-                    f"recorded: {bvh.joints[upper].name!r} does not hang from {bvh.joints[lower].name!r}; "
+                    f"recorded: {shown(bvh.joints[upper].name)} does not hang from {shown(bvh.joints[lower].name)}; "
                     "name the arm joints as shoulder, elbow, wrist"
                 )
             offset += bvh.joints[index].offset
@@ -162,6 +162,11 @@ def _times(bvh: Bvh, frames: int | None, fps: float, start: float) -> tuple[NDAr
         raise MotionError(f"recorded: start at {start} s; the recording runs from 0 to {seconds:.3f} s")
     room = int((last + FRAME_SLACK - start / bvh.frame_time) * bvh.frame_time * fps) + 1
     count = room if frames is None else frames
+    if count > MAX_FRAMES:
+        raise MotionError(
+            f"recorded: {seconds:g} s at {fps:g} a second are more than {MAX_FRAMES} frames; mend the frame time, or "
+            "cut the recording into shorter takes"
+        )
     if count > room:
         raise MotionError(
             f"recorded: {count} frames at {fps:g} a second from {start:g} s do not fit into its {seconds:.3f} s; "

@@ -14,7 +14,7 @@ import functools
 import math
 from dataclasses import dataclass
 
-from ..errors import ProofError
+from ..errors import ProofError, shown
 from . import switch
 from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Results
 from .run_plan import standard_motions
@@ -121,13 +121,13 @@ def check_same_rig(before: Results, rig: str, arms: tuple[str, ...]) -> None:
     """Refuse an earlier proof that is not of the rig with this name and of at least one of these arms."""
     if before.rig != rig:
         raise ProofError(
-            f"the baseline is of the rig {before.rig!r}, and this is {rig!r}: give a proof of the same rig"
+            f"the baseline is of the rig {shown(before.rig)}, and this is {shown(rig)}: give a proof of the same rig"
         )
     earlier = [arm for arm, _ in before.arm_lengths]
     if not set(earlier) & set(arms):
         raise ProofError(
-            f"the baseline has none of the arms of {rig!r}: it has {', '.join(earlier) or 'none'}, and this rig has "
-            f"{', '.join(arms) or 'none'}; give a proof of the same rig"
+            f"the baseline has none of the arms of {shown(rig)}: it has {', '.join(earlier[:40]) or 'none'}, and this "
+            f"rig has {', '.join(arms) or 'none'}; give a proof of the same rig"
         )
 
 

@@ -11,6 +11,7 @@ from pathlib import PurePosixPath, PureWindowsPath
 from .. import arm_words
 from ..card.places import Path
 from ..card.problems import Problem
+from ..errors import shown
 from ..proof.order_margin import ORDERS
 from .model import (
     HAND,
@@ -54,9 +55,9 @@ def _problems(sheet: Sheet) -> Iterator[Problem]:
     for place, arm in enumerate(sheet.arms):
         path: Path = ("arms", place)
         if not arm_words.is_id(arm.arm):
-            yield Problem((*path, "arm"), f"{arm.arm!r} is no arm's id: give a name such as L or lower.L")
+            yield Problem((*path, "arm"), f"{shown(arm.arm)} is no arm's id: give a name such as L or lower.L")
         elif arm.arm in ids[:place]:
-            yield Problem((*path, "arm"), f"the arm {arm.arm!r} is there twice: put what it needs into one")
+            yield Problem((*path, "arm"), f"the arm {shown(arm.arm)} is there twice: put what it needs into one")
         if arm.length < 0.0:
             yield Problem((*path, "length"), f"{arm.length:g} m is no length: leave it out, or give more than 0")
         yield from _needs(arm, path, frames)
@@ -75,7 +76,7 @@ def _recording(recording: Recording) -> Iterator[Problem]:
     name = recording.torso
     posix, windows = PurePosixPath(name), PureWindowsPath(name)
     if not name or not name.isprintable() or posix.is_absolute() or windows.anchor or ".." in windows.parts:
-        yield Problem(("recording", "torso"), f"{name!r}: name a file beside the sheet, or in a folder below it")
+        yield Problem(("recording", "torso"), f"{shown(name)}: name a file beside the sheet, or in a folder below it")
 
 
 def _torso(torso: TorsoRange) -> Iterator[Problem]:
@@ -97,16 +98,16 @@ def _needs(arm: ArmSheet, path: Path, frames: int | None) -> Iterator[Problem]:
         here = (*path, "needs", place)
         yield from _known(need.requirement, REQUIREMENTS, (*here, "requirement"), "requirement")
         if need.requirement in seen:
-            yield Problem((*here, "requirement"), f"{need.requirement!r} is there twice for this arm: keep one")
+            yield Problem((*here, "requirement"), f"{shown(need.requirement)} is there twice for this arm: keep one")
         seen.add(need.requirement)
         yield from _spans(need.frames, (*here, "frames"), frames)
         if need.requirement in WITH_MOST:
             if need.most == 0.0:
-                yield Problem(here, f"{need.requirement!r} needs to know how far: add most = 1.1, arm lengths")
+                yield Problem(here, f"{shown(need.requirement)} needs to know how far: add most = 1.1, arm lengths")
             elif not 1.0 <= need.most <= LARGEST_MOST:
                 yield Problem((*here, "most"), f"{need.most:g} arm lengths: give 1 to {LARGEST_MOST:g}")
         elif need.most != 0.0:
-            yield Problem((*here, "most"), f"{need.requirement!r} has no most: leave it out")
+            yield Problem((*here, "most"), f"{shown(need.requirement)} has no most: leave it out")
 
 
 def _spaces(arm: ArmSheet, path: Path, ids: list[str], frames: int | None) -> Iterator[Problem]:
@@ -124,7 +125,7 @@ def _spaces(arm: ArmSheet, path: Path, ids: list[str], frames: int | None) -> It
             continue
         yield from _carrier(space, arm, ids, here)
         if (space.hold, space.kind, space.on) in seen:
-            yield Problem(here, f"the {space.hold} on {space.on!r} is there twice: keep one")
+            yield Problem(here, f"the {space.hold} on {shown(space.on)} is there twice: keep one")
         seen.add((space.hold, space.kind, space.on))
         if not needed.intersection(HOLDING[space.hold]):
             wanted = HOLDING[space.hold][0]
@@ -139,7 +140,7 @@ def _carrier(space: Space, arm: ArmSheet, ids: list[str], here: Path) -> Iterato
             yield Problem((*here, "on"), "an arm can not hold on to its own hand: name another arm")
         elif space.on not in ids:
             known = ", ".join(other for other in ids if other != arm.arm) or "none"
-            yield Problem((*here, "on"), f"the sheet has no arm {space.on!r}; other arms are: {known}")
+            yield Problem((*here, "on"), f"the sheet has no arm {shown(space.on)}; other arms are: {known[:200]}")
     elif not space.on.strip():
         yield Problem((*here, "on"), "it is empty: name the thing")
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
 
-from .. import codec
+from .. import codec, toml_input
 from ..card.places import Places
 from ..card.problems import refuse
 from ..errors import SheetError
@@ -81,13 +80,11 @@ def from_text(text: str | bytes, name: str = "") -> tuple[Sheet, Places]:
     try:
         plain = text if isinstance(text, str) else text.decode("utf-8-sig")
         plain = plain.replace("\r\n", "\n")
-        data = tomllib.loads(plain)
+        data = toml_input.loads(plain)
     except UnicodeDecodeError as problem:
         raise SheetError(f"{start}this {_WHAT} is not UTF-8 text (byte {problem.start}): save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as problem:
+    except toml_input.TomlProblem as problem:
         raise SheetError(f"{start}this {_WHAT} is not TOML: {problem}") from None
-    except (RecursionError, ValueError):
-        raise SheetError(f"{start}this {_WHAT} nests too deeply, or holds a number with too many digits") from None
     places = places_of(plain)
     try:
         codec.check_header(data, FORMAT, VERSION, _WHAT, SheetError)

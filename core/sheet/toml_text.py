@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+import tomllib
 from collections.abc import Sequence
 
 from ..card.places import Path, Places
@@ -78,7 +79,10 @@ def places_of(text: str) -> Places:
 
 
 def _parts(dotted: str) -> Path:
-    return tuple(str(json.loads(part)) if part[0] == '"' else part.strip("'") for part in _PART.findall(dotted))
+    # What stands in quotes may be escaped in ways of TOML's own.
+    return tuple(
+        next(iter(tomllib.loads(f"{part} = 0"))) if part[0] in "\"'" else part for part in _PART.findall(dotted)
+    )
 
 
 def _table(parts: Path, listed: bool, newest: dict[Path, int]) -> Path:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MotionError
+from ..errors import MotionError, shown
 from ..motion.bvh import Bvh, forward, local_rotations, local_translations
 from ..rotations import unit as direction
 from .motion import ADULT, ArmMotion, StudyMotion
@@ -180,7 +180,7 @@ def arm_joints(bvh: Bvh) -> dict[str, tuple[str, str, str]]:
         if elbow is not None and shoulder is not None:
             found[side] = (shoulder.name, elbow.name, joint.name)
     if not found:
-        names = ", ".join(joint.name for joint in bvh.joints[:40])
+        names = ", ".join(shown(joint.name) for joint in bvh.joints[:40])
         raise MotionError(
             "no arms were found by their names (a side, and wrist or hand): name shoulder, elbow and wrist of each "
             f"with --joints; there is: {names}"
@@ -212,7 +212,7 @@ def _unique(bvh: Bvh) -> None:
     names = [joint.name for joint in bvh.joints]
     for joint in names:
         if names.count(joint) > 1:
-            raise MotionError(f"two joints are called {joint!r}: a study could not tell them apart; rename one")
+            raise MotionError(f"two joints are called {shown(joint)}: a study could not tell them apart; rename one")
 
 
 def _rest(bvh: Bvh) -> Array:

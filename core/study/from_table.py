@@ -7,17 +7,23 @@ quaternion, w first). What is lost in a frame is empty or NaN.
 from __future__ import annotations
 
 import io
-import tomllib
+import lzma
+import math
+import struct
+import sys
+import tokenize
 import zipfile
+import zlib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MotionError
+from .. import toml_input
+from ..errors import MotionError, shown
 from ..motion.bvh import MAX_FRAMES, MAX_VALUE
 from ..rotations import quat_to_matrix, unit
 from .from_bvh import UNITS
@@ -84,7 +90,7 @@ def motion_of_csv(text: str | bytes, name: str, layout: str | None = None) -> St
     found = _layout(name, {**_toml(name, "\n".join(said)), **_toml(name, layout or "")})
     doubled = next((word for word in names if names.count(word) > 1), None)
     if doubled is not None:
-        raise MotionError(f"{name}, line {at}: two columns are called {doubled!r}; rename one")
+        raise MotionError(f"{name}, line {at}: two columns are called {shown(doubled)}; rename one")
     wanted = _wanted(name, names, found)
     order = [names.index(column) for columns in wanted.values() for column in columns]
     numbers = _numbers(name, lines, at, len(names), order)
@@ -104,17 +110,17 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(item.file_size for item in packed.infolist())
             names = packed.namelist()
-        if size > MAX_BYTES:
-            raise MotionError(
-                f"{name}: {size} bytes when unpacked are more than {MAX_BYTES}; cut it into shorter takes"
-            )
-        if len(set(names)) < len(names):
-            doubled = Counter(names).most_common(1)[0][0].removesuffix(".npy")
-            raise MotionError(f"{name}: two arrays are called {doubled!r}; save it again with one")
-        with np.load(io.BytesIO(data), allow_pickle=False) as file:
-            arrays = {part: file[part] for part in file.files}
-    except (ValueError, OSError, EOFError, zipfile.BadZipFile) as error:
-        raise MotionError(f"{name}: this is no .npz of plain numbers ({error}); save it again") from None
+            if size > MAX_BYTES:
+                raise MotionError(
+                    f"{name}: {size} bytes when unpacked are more than {MAX_BYTES}; cut it into shorter takes"
+                )
+            if len(set(names)) < len(names):
+                doubled = Counter(names).most_common(1)[0][0].removesuffix(".npy")
+                raise MotionError(f"{name}: two arrays are called {shown(doubled)}; save it again with one")
+            arrays = {item.filename.removesuffix(".npy"): _member(packed.read(item)) for item in packed.infolist()}
+    except _BROKEN as problem:
+        why = repr(str(problem)[:200])
+        raise MotionError(f"{name}: this is no .npz of plain numbers ({why}); save it again") from None
     said = {key: arrays.pop(key).item() for key in HEAD if key in arrays and arrays[key].ndim == 0}
     found = _layout(name, {**said, **_toml(name, layout or "")})
     parts: dict[str, Array] = {}
@@ -124,41 +130,67 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
             continue
         if value.ndim != 2 or value.shape[1] != width or value.dtype.kind not in "fiu":
             given = f"{value.dtype} of shape {value.shape}"
-            raise MotionError(f"{name}: {part} holds {given}; expected real numbers of shape (frames, {width})")
+            raise MotionError(f"{name}: {shown(part)} holds {given}; expected real numbers of shape (frames, {width})")
         parts[part] = value.astype(np.float64)
     if len({len(value) for value in parts.values()}) > 1:
         raise MotionError(
             f"{name}: the parts have different numbers of frames: "
-            + ", ".join(f"{part} {len(value)}" for part, value in parts.items())
+            + ", ".join(f"{shown(part)} {len(value)}" for part, value in [*parts.items()][:40])
         )
     if any(len(value) > MAX_FRAMES for value in parts.values()):
         raise MotionError(f"{name}: more than {MAX_FRAMES} frames; cut it into shorter takes")
     return _motion(name, parts, found)
 
 
+# What the standard library and numpy raise for an archive or an array that is damaged, encrypted or none.
+_BROKEN = (
+    ValueError, OSError, EOFError, KeyError, TypeError, RuntimeError, OverflowError, zipfile.BadZipFile, zlib.error,
+    lzma.LZMAError, struct.error, SyntaxError, tokenize.TokenError,
+)  # fmt: skip
+
+
+def _member(data: bytes) -> NDArray[Any]:
+    """The array in one file of the archive. Raises one of _BROKEN for anything else, also where it says that it is
+    larger than it is: numpy would take the memory first."""
+    file = io.BytesIO(data)
+    version = np.lib.format.read_magic(file)
+    if version not in _HEADERS:
+        raise ValueError("an array of an unknown version")
+    shape, _, kind = _HEADERS[version](file)
+    if kind.hasobject:
+        raise ValueError("an array of objects")
+    if math.prod(shape) * kind.itemsize != len(data) - file.tell():
+        raise ValueError(f"an array of shape {shape} in {len(data)} bytes")
+    file.seek(0)
+    return np.asarray(np.lib.format.read_array(file, allow_pickle=False))
+
+
+_HEADERS = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}
+
+
 def _toml(name: str, text: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise MotionError(f"{name}: the description of the columns is no TOML: {error}") from None
+        return toml_input.loads(text)
+    except toml_input.TomlProblem as problem:
+        raise MotionError(f"{name}: the description of the columns is no TOML: {problem}") from None
 
 
 def _layout(name: str, said: Mapping[str, Any]) -> Layout:
     for key in said:
         if key not in HEAD:
-            raise MotionError(f"{name}: {key[:40]!r} is not known in the head; there are {', '.join(HEAD)}")
+            raise MotionError(f"{name}: {shown(key)} is not known in the head; there are {', '.join(HEAD)}")
     for key in ("rate", "unit", "up", "facing"):
         if key not in said:
             raise MotionError(f"{name}: the head has no {key}; add a line such as # {key} = {_EXAMPLES[key]}")
     rate, size = said["rate"], said["unit"]
-    if isinstance(rate, bool) or not isinstance(rate, int | float):
-        raise MotionError(f"{name}: the rate {rate!r} is no number of frames a second")
+    if not _is_size(rate):
+        raise MotionError(f"{name}: the rate {shown(rate)} is no number of frames a second")
     metres = UNITS.get(size) if isinstance(size, str) else size
-    if metres is None or isinstance(metres, bool) or not (0.0 < float(metres) < np.inf):
-        raise MotionError(f"{name}: the unit {size!r} is none of {', '.join(UNITS)}, nor a number of metres")
+    if not _is_size(metres):
+        raise MotionError(f"{name}: the unit {shown(size)} is none of {', '.join(UNITS)}, nor a number of metres")
     for key in ("up", "facing"):
-        if said[key] not in _AXES:
-            raise MotionError(f"{name}: {key} {said[key]!r} is no axis; give one of {', '.join(_AXES)}")
+        if not isinstance(said[key], str) or said[key] not in _AXES:
+            raise MotionError(f"{name}: {key} {shown(said[key])} is no axis; give one of {', '.join(_AXES)}")
     if said["up"].lstrip("+-") == said["facing"].lstrip("+-"):
         raise MotionError(f"{name}: up and facing are both along {said['up'].lstrip('+-')}; give two different axes")
     given = said.get("columns", {})
@@ -173,12 +205,21 @@ def _layout(name: str, said: Mapping[str, Any]) -> Layout:
     )
 
 
+def _is_size(value: object) -> bool:
+    """Whether a value of the head is a number above 0 that a double holds."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and 0.0 < value <= sys.float_info.max
+
+
 _EXAMPLES = {"rate": "120", "unit": '"cm"', "up": '"Z"', "facing": '"-Y"'}
 _AXES = {
     sign + axis: (-1.0 if sign == "-" else 1.0) * np.eye(3)["XYZ".index(axis)]
     for sign in ("", "+", "-")
     for axis in "XYZ"
 }
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(map(shown, names[:40]))
 
 
 def _width(part: str) -> int | None:
@@ -198,13 +239,15 @@ def _wanted(name: str, names: list[str], layout: Layout) -> dict[str, tuple[str,
         width = _width(part)
         if width is None:
             raise MotionError(
-                f"{name}: columns names {part!r}, which is no part; parts are such as L.shoulder or torso"
+                f"{name}: columns names {shown(part)}, which is no part; parts are such as L.shoulder or torso"
             )
         if len(columns) != width:
-            raise MotionError(f"{name}: {part} takes {width} columns, {len(columns)} are named")
+            raise MotionError(f"{name}: {shown(part)} takes {width} columns, {len(columns)} are named")
         missing = next((column for column in columns if column not in names), None)
         if missing is not None:
-            raise MotionError(f"{name}: there is no column {missing!r} for {part}; there are: {', '.join(names[:40])}")
+            raise MotionError(
+                f"{name}: there is no column {shown(missing)} for {shown(part)}; there are: {_some(names)}"
+            )
         out[part] = columns
     for column in names:
         part, _, axis = column.rpartition(".")
@@ -214,7 +257,9 @@ def _wanted(name: str, names: list[str], layout: Layout) -> dict[str, tuple[str,
         columns = tuple(f"{part}.{letter}" for letter in ("xyz" if width == 3 else "wxyz"))
         missing = next((other for other in columns if other not in names), None)
         if missing is not None:
-            raise MotionError(f"{name}: there is {column!r} and no {missing!r}; {part} takes {', '.join(columns)}")
+            raise MotionError(
+                f"{name}: there is {shown(column)} and no {shown(missing)}; this part takes {_some(columns)}"
+            )
         out[part] = columns
     return out
 
@@ -272,13 +317,13 @@ def _motion(name: str, parts: Mapping[str, Array], layout: Layout) -> StudyMotio
     for arm in ids:
         missing = [joint for joint in NEEDED if f"{arm}.{joint}" not in parts]
         if missing:
-            raise MotionError(f"{name}, arm {arm}: there is no {' and no '.join(missing)}")
+            raise MotionError(f"{name}, arm {shown(arm)}: there is no {' and no '.join(missing)}")
     for part, values in parts.items():
         wild = ~np.isnan(values) & ~(np.abs(values) <= MAX_VALUE)
         if wild.any():
             frame = int(np.argmax(wild.any(axis=1)))
             raise MotionError(
-                f"{name}: {part} has a value beyond {MAX_VALUE:.0f} at frame {frame}; mend it or leave it empty"
+                f"{name}: {shown(part)} has a value beyond {MAX_VALUE:.0f} at frame {frame}; mend it or leave it empty"
             )
     up, front = _AXES[layout.up], _AXES[layout.facing]
     axes = np.stack([np.cross(-front, up), -front, up], axis=1)
@@ -296,7 +341,7 @@ def _turns(name: str, part: str, quats: Array, notes: list[str]) -> Array:
     size = np.linalg.norm(quats, axis=1)
     if (size < 1e-6).any():
         frame = int(np.argmax(size < 1e-6))
-        raise MotionError(f"{name}: {part} is a quaternion of zero at frame {frame}, which is no turn; mend it")
+        raise MotionError(f"{name}: {shown(part)} is a quaternion of zero at frame {frame}, which is no turn; mend it")
     off = int((np.abs(size - 1.0) > UNIT_SLACK).sum())
     if off:
         notes.append(f"{part}: {off} of {len(quats)} quaternions were not of length 1 and are made so")

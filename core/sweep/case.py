@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import codec
-from ..errors import ProofError
+from ..errors import ProofError, shown
 from ..solve.rest import rest_settings
 from ..solve.settings import ArmGeometry, ArmSettings
 from .measures.catalogue import measure_named
@@ -74,7 +74,7 @@ def from_text(text: str | bytes) -> SweepCase:
     for name in ("unit", "limit"):
         found, known = getattr(case, name), getattr(measure, name)
         if found != known:
-            raise ProofError(f"{name}: {found!r} is not that of {measure.name}, which has {known!r}: sweep again")
+            raise ProofError(f"{name}: {shown(found)} is not that of {measure.name}, which has {known!r}: sweep again")
     if not case.settings or bool(case.beside) != measure.pair:
         raise ProofError(
             f"{'beside' if case.settings else 'settings'}: {measure.name} needs "
@@ -108,7 +108,7 @@ def settings_of(found: tuple[Setting, ...], geometry: ArmGeometry, where: str) -
     known = {item.name: getattr(rest, item.name) for item in fields(ArmSettings)}
     given: dict[str, Array] = {}
     for place, item in enumerate(found):
-        at = f'{where}[{place}] ("{item.name}")'
+        at = f"{where}[{place}] ({shown(item.name)})"
         if item.name not in known:
             raise ProofError(f"{at}: there is no such setting; there is: {', '.join(known)}")
         if item.name in given:

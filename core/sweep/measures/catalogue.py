@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...errors import ProofError
+from ...errors import ProofError, shown
 from ..measure import Measure
 from . import elbow_speed, held, joints, jump, lift, planted, turns
 
@@ -22,4 +22,4 @@ def measure_named(name: str) -> Measure:
     for measure in MEASURES:
         if measure.name == name:
             return measure
-    raise ProofError(f"there is no measure {name!r}; there is: {', '.join(item.name for item in MEASURES)}")
+    raise ProofError(f"there is no measure {shown(name)}; there is: {', '.join(item.name for item in MEASURES)}")
