@@ -8,6 +8,7 @@ from typing import Any
 
 import bpy
 
+from ..core.plan.made import bone_path
 from ..core.plan.model import Bone, Constraint, Driver, Plan, Property, Variable
 from . import host, shapes
 
@@ -230,9 +231,9 @@ def _add_variable(armature: bpy.types.Object, made: bpy.types.DriverVariable, va
 def variable_of(variable: Variable) -> tuple[str, tuple[dict[str, str], ...]]:
     """The host's type of a driver's variable, and the attributes of each of its targets."""
     if variable.kind == "property":
-        return "SINGLE_PROP", ({"data_path": f'pose.bones["{variable.bone}"]["{variable.channel}"]'},)
+        return "SINGLE_PROP", ({"data_path": f'{bone_path(variable.bone)}["{variable.channel}"]'},)
     if variable.kind == "channel":
-        path = f'pose.bones["{variable.bone}"].{variable.channel}[{variable.index}]'
+        path = f"{bone_path(variable.bone)}.{variable.channel}[{variable.index}]"
         return "SINGLE_PROP", ({"data_path": path},)
     if variable.kind == "distance":
         return "LOC_DIFF", ({"bone_target": variable.bone}, {"bone_target": variable.other})

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..core.errors import HostError
 from ..core.frames import ORDERS
 from ..core.match.euler_paths import euler_near
+from ..core.plan.made import bone_path
 from ..core.posing import rigid_turns, unscaled_basis, unscaled_poses
 from ..core.rotations import matrix_to_quat
 from ..core.solve.settings import ArmSettings
@@ -50,7 +51,7 @@ class Channel:
     @property
     def data_path(self) -> str:
         """From the armature object on."""
-        return f'pose.bones["{self.bone}"]{"" if self.is_dial else "."}{self.path}'
+        return f"{bone_path(self.bone)}{'' if self.is_dial else '.'}{self.path}"
 
 
 def read(subject: Subject, arm: str) -> ArmSettings:

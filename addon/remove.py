@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import bpy
 
 from ..core.errors import HostError
+from ..core.plan.made import bone_path
 from ..core.rig_record import RigRecord
 from . import dependents, hand_poses, host, kept_results, rig
 
@@ -76,7 +77,7 @@ def remove_bones(armature: bpy.types.Object, names: list[str], collections: list
     wanted = set(names)
     animation = armature.animation_data
     if animation is not None:
-        prefixes = tuple(f'pose.bones["{name}"]' for name in wanted)
+        prefixes = tuple(map(bone_path, wanted))
         for curve in [curve for curve in animation.drivers if curve.data_path.startswith(prefixes)]:
             animation.drivers.remove(curve)
     if wanted:

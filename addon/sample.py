@@ -16,6 +16,7 @@ from ..core.frames import ORDERS
 from ..core.hand_frames import PivotPoints
 from ..core.options import ArmOptions
 from ..core.pace import UNBROKEN, Pace, whole
+from ..core.plan.made import bone_path
 from ..core.proof.samples import SAMPLED_ROLES, SKIN_ROLES, ArmSamples
 from ..core.rig_record import RigRecord
 from ..core.rotations import matrix_to_quat
@@ -134,13 +135,13 @@ def write_tracks(armature: bpy.types.Object, tracks: Tracks, curves: bpy.types.b
     """Key `tracks` into an action's curves."""
     for bone, basis in _bases(armature, tracks):
         bone.rotation_mode = "QUATERNION"
-        path = f'pose.bones["{bone.name}"]'
+        path = bone_path(bone.name)
         _write(curves, f"{path}.location", basis[:, :3, 3])
         _write(curves, f"{path}.rotation_quaternion", matrix_to_quat(basis[:, :3, :3]))
     for track in tracks.angles:
-        _write(curves, f'pose.bones["{track.bone}"].rotation_euler', track.angles)
+        _write(curves, f"{bone_path(track.bone)}.rotation_euler", track.angles)
     for dial in tracks.dials:
-        _write(curves, dial.path or f'pose.bones["{dial.bone}"]["{dial.key}"]', dial.values[:, None])
+        _write(curves, dial.path or f'{bone_path(dial.bone)}["{dial.key}"]', dial.values[:, None])
 
 
 def _write(curves: bpy.types.bpy_prop_collection, path: str, values: Array) -> None:

@@ -52,6 +52,8 @@ def palm_of(points: Array, areas: Array, wrist: Array, end: Array, left: bool, u
     broad = np.cross(thin, along)
     side = flat @ broad
     breadth = float(np.quantile(side, 0.98) - np.quantile(side, 0.02))
+    if not breadth > 0.0:
+        return Palm(guess, 0.2, True, False)
     near = height < 0.65 * length
     beyond = height > 0.65 * length
     thumb = 0.0

@@ -36,17 +36,22 @@ class Made:
 
 
 def bone_path(bone: str) -> str:
-    """A pose bone's data path from the armature object on."""
-    return f'pose.bones["{bone}"]'
+    """A pose bone's data path from the armature object on; a quote in its name is escaped, as the host does it."""
+    return f'pose.bones["{in_quotes(bone)}"]'
+
+
+def in_quotes(name: str) -> str:
+    """A name as it stands between the quotes of a data path."""
+    return name.replace("\\", "\\\\").replace('"', '\\"')
 
 
 def driven_path(driver: Driver) -> tuple[str, int]:
     """The data path that a driver writes, from the armature object on, and its component."""
     start = bone_path(driver.bone)
     if driver.channel == "property":
-        return f'{start}["{driver.key}"]', 0
+        return f'{start}["{in_quotes(driver.key)}"]', 0
     if driver.constraint:
-        return f'{start}.constraints["{driver.constraint}"].{driver.channel}', 0
+        return f'{start}.constraints["{in_quotes(driver.constraint)}"].{driver.channel}', 0
     return f"{start}.{driver.channel}", driver.index
 
 
