@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import json
+import math
 import os
 import random
 import re
@@ -49,8 +50,8 @@ def main(arguments: Sequence[str]) -> int:
     print(f"{'reader':14}{'inputs':>9}{'taken':>8}{'findings':>9}{'branches':>9}{'slowest s':>10}{'peak MB':>8}")
     total = found = 0
     for name in chosen:
-        inputs = -(-int(options.inputs * SHARES.get(name, 1.0)) // max(1, round(whole)))
-        told = _run(name, max(inputs, 1), options.seed)
+        inputs = math.ceil(options.inputs * SHARES.get(name, 1.0) / whole)
+        told = _run(name, inputs, options.seed)
         total += told["inputs"]
         found += len(told["findings"])
         print(

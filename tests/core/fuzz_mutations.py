@@ -176,7 +176,10 @@ def mutated_json(rng: random.Random, text: str) -> bytes:
             _change(data, path, act)
         except (KeyError, IndexError, TypeError):
             continue
-    return _written(data).encode("utf-8", "surrogatepass")
+    try:
+        return _written(data).encode("utf-8", "surrogatepass")
+    except RecursionError:  # an input that nests deeply already
+        return mutated_text(rng, text)
 
 
 def _written(value: Any) -> str:
