@@ -57,3 +57,8 @@ def shown(value: object) -> str:
         return repr(value)
     words = {int: "a very large number", dict: "a table", list: "a list"}
     return words.get(type(value), f"a {type(value).__name__}")
+
+
+def named(name: str) -> str:
+    """A name for a list in a message: as `shown`, without quotes."""
+    return shown(name)[1:-1]

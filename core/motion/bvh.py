@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MotionError, shown
+from ..errors import MotionError, named, shown
 
 Array = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ class Bvh:
         """Index of the joint called `name`; MotionError that lists the joints there are."""
         names = [joint.name for joint in self.joints]
         if name not in names:
-            raise MotionError(f"the BVH has no joint {shown(name)}; name one of: {', '.join(map(shown, names[:40]))}")
+            raise MotionError(f"the BVH has no joint {shown(name)}; name one of: {', '.join(map(named, names[:40]))}")
         return names.index(name)
 
 

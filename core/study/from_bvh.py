@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import MotionError, shown
+from ..errors import MotionError, named, shown
 from ..motion.bvh import Bvh, forward, local_rotations, local_translations
 from ..rotations import unit as direction
 from .motion import ADULT, ArmMotion, StudyMotion
@@ -180,7 +180,7 @@ def arm_joints(bvh: Bvh) -> dict[str, tuple[str, str, str]]:
         if elbow is not None and shoulder is not None:
             found[side] = (shoulder.name, elbow.name, joint.name)
     if not found:
-        names = ", ".join(shown(joint.name) for joint in bvh.joints[:40])
+        names = ", ".join(named(joint.name) for joint in bvh.joints[:40])
         raise MotionError(
             "no arms were found by their names (a side, and wrist or hand): name shoulder, elbow and wrist of each "
             f"with --joints; there is: {names}"

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import toml_input
-from ..errors import MotionError, shown
+from ..errors import MotionError, named, shown
 from ..motion.bvh import MAX_FRAMES, MAX_VALUE
 from ..rotations import quat_to_matrix, unit
 from .from_bvh import UNITS
@@ -183,10 +183,10 @@ def _layout(name: str, said: Mapping[str, Any]) -> Layout:
         if key not in said:
             raise MotionError(f"{name}: the head has no {key}; add a line such as # {key} = {_EXAMPLES[key]}")
     rate, size = said["rate"], said["unit"]
-    if not _is_size(rate):
+    if not _is_double(rate):
         raise MotionError(f"{name}: the rate {shown(rate)} is no number of frames a second")
     metres = UNITS.get(size) if isinstance(size, str) else size
-    if not _is_size(metres):
+    if not _is_double(metres) or not 0.0 < metres < np.inf:
         raise MotionError(f"{name}: the unit {shown(size)} is none of {', '.join(UNITS)}, nor a number of metres")
     for key in ("up", "facing"):
         if not isinstance(said[key], str) or said[key] not in _AXES:
@@ -205,9 +205,11 @@ def _layout(name: str, said: Mapping[str, Any]) -> Layout:
     )
 
 
-def _is_size(value: object) -> bool:
-    """Whether a value of the head is a number above 0 that a double holds."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and 0.0 < value <= sys.float_info.max
+def _is_double(value: object) -> bool:
+    """Whether a value of the head is a number that a double holds."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return isinstance(value, float) or abs(value) <= sys.float_info.max
 
 
 _EXAMPLES = {"rate": "120", "unit": '"cm"', "up": '"Z"', "facing": '"-Y"'}
@@ -219,7 +221,7 @@ _AXES = {
 
 
 def _some(names: Sequence[str]) -> str:
-    return ", ".join(map(shown, names[:40]))
+    return ", ".join(map(named, names[:40]))
 
 
 def _width(part: str) -> int | None:

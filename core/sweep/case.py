@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import codec
-from ..errors import ProofError, shown
+from ..errors import ProofError, named, shown
 from ..solve.rest import rest_settings
 from ..solve.settings import ArmGeometry, ArmSettings
 from .measures.catalogue import measure_named
@@ -108,7 +108,7 @@ def settings_of(found: tuple[Setting, ...], geometry: ArmGeometry, where: str) -
     known = {item.name: getattr(rest, item.name) for item in fields(ArmSettings)}
     given: dict[str, Array] = {}
     for place, item in enumerate(found):
-        at = f"{where}[{place}] ({shown(item.name)})"
+        at = f'{where}[{place}] ("{named(item.name)}")'
         if item.name not in known:
             raise ProofError(f"{at}: there is no such setting; there is: {', '.join(known)}")
         if item.name in given:
