@@ -117,7 +117,7 @@ def _is_untouched(action: bpy.types.Action, owner: str, pose: str) -> bool:
         return False
     try:
         made = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
     if not isinstance(made, dict) or (made.get("rig"), made.get("pose"), made.get("name")) != (
         owner,

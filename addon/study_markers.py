@@ -53,7 +53,7 @@ def recorded(scene: bpy.types.Scene) -> list[tuple[int, str]]:
     """Frame and name of the markers that were set here; none where the record is damaged."""
     try:
         return [(int(frame), str(name)) for frame, name in json.loads(str(scene.get(KEY, "[]")))]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError, RecursionError):
         return []
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from ...core import codec
 from ...core.errors import MotionError
 from ...core.study.motion import StudyMotion
 
@@ -105,8 +106,17 @@ def _motion(
         return motion_of_bvh(read_bvh(data), name, joints or None, options.unit)
     if suffix == BLEND:
         return _of_blend(options)
-    layout = None if options.layout is None else options.layout.read_text(encoding="utf-8")
+    layout = None if options.layout is None else _layout(options.layout)
     return (motion_of_csv if suffix == CSV else motion_of_npz)(data, name, layout)
+
+
+def _layout(path: Path) -> str:
+    """The text of a layout; raises MotionError where the file can not be read, or is no text."""
+    data = codec.read_bytes(path, "layout", MotionError)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        raise MotionError(f"{path.name}: byte {problem.start} is no text; save the layout as UTF-8") from None
 
 
 def _of_blend(options: argparse.Namespace) -> StudyMotion:

@@ -153,7 +153,7 @@ def _member(data: bytes) -> NDArray[Any]:
     """The array in one file of the archive. Raises one of _BROKEN for anything else, also where it says that it is
     larger than it is: numpy would take the memory first."""
     file = io.BytesIO(data)
-    version = np.lib.format.read_magic(file)
+    version = _NPY.read_magic(file)
     if version not in _HEADERS:
         raise ValueError("an array of an unknown version")
     shape, _, kind = _HEADERS[version](file)
@@ -162,10 +162,12 @@ def _member(data: bytes) -> NDArray[Any]:
     if math.prod(shape) * kind.itemsize != len(data) - file.tell():
         raise ValueError(f"an array of shape {shape} in {len(data)} bytes")
     file.seek(0)
-    return np.asarray(np.lib.format.read_array(file, allow_pickle=False))
+    return np.asarray(_NPY.read_array(file, allow_pickle=False))
 
 
-_HEADERS = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}
+# numpy has no types for it.
+_NPY: Any = np.lib.format
+_HEADERS = {(1, 0): _NPY.read_array_header_1_0, (2, 0): _NPY.read_array_header_2_0}
 
 
 def _toml(name: str, text: str) -> dict[str, Any]:
@@ -186,7 +188,7 @@ def _layout(name: str, said: Mapping[str, Any]) -> Layout:
     if not _is_double(rate):
         raise MotionError(f"{name}: the rate {shown(rate)} is no number of frames a second")
     metres = UNITS.get(size) if isinstance(size, str) else size
-    if not _is_double(metres) or not 0.0 < metres < np.inf:
+    if metres is None or not _is_double(metres) or not 0.0 < metres < np.inf:
         raise MotionError(f"{name}: the unit {shown(size)} is none of {', '.join(UNITS)}, nor a number of metres")
     for key in ("up", "facing"):
         if not isinstance(said[key], str) or said[key] not in _AXES:
