@@ -22,6 +22,8 @@ WELD = 1e-5
 JOINT_SLACK = 0.5
 # More triangles than this come from a surface thousands of times larger than its extent: no character.
 MOST_TRIANGLES = 4_000_000
+# Vertices farther from the origin than this, metres, are a slip: areas of such a mesh end beyond what a double holds.
+FARTHEST = 1e9
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,8 @@ def triangles_of(vertices: Array, faces: Faces) -> Indices:
 
 def net_of(vertices: Array, triangles: Indices, patches: int = PATCHES) -> Net:
     """The net of about so many patches of a mesh, all of one piece. Raises FitError for a mesh without a surface."""
+    if not np.abs(vertices).max(initial=0.0) <= FARTHEST:
+        raise FitError(f"the mesh reaches farther than {FARTHEST:g} m: check its unit, or export it again")
     vertices, triangles, _ = _welded(vertices, triangles)
     whole = float(_areas(vertices, triangles).sum())
     extent = float(np.ptp(vertices, axis=0).max()) if len(vertices) else 0.0

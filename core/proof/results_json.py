@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from .. import arm_words, codec
-from ..errors import ProofError
+from ..errors import ProofError, named
 from .cases import MODES
 from .results import FAIL, FORMAT, NOT_APPLICABLE, PASS, VERDICTS, VERSION, Check, Finding, MadeWith, Results
 
@@ -90,7 +90,7 @@ def from_text(text: str | bytes) -> Results:
     head = codec.decode(_Head, plain, "", ProofError)
     given = data["arms"]
     _check_fields(given, given if isinstance(given, dict) else (), "arms")
-    arms = {arm: codec.decode(_Arm, value, f"arms.{arm}", ProofError) for arm, value in given.items()}
+    arms = {arm: codec.decode(_Arm, value, f"arms.{named(arm)}", ProofError) for arm, value in given.items()}
     _check_arms(arms)
     rows = data["checks"]
     if not isinstance(rows, list):

@@ -127,5 +127,7 @@ def settings_of(found: tuple[Setting, ...], geometry: ArmGeometry, where: str) -
 
 def _rigid(frame: Array) -> bool:
     turn = frame[:3, :3]
+    if not np.abs(turn).max() <= 2.0:  # far from any unit, where squares overflow
+        return False
     square = np.abs(turn.T @ turn - np.eye(3)).max() <= RIGID and np.linalg.det(turn) > 0.0
     return bool(square and (frame[3] == (0.0, 0.0, 0.0, 1.0)).all())

@@ -103,6 +103,13 @@ def test_words_of_a_table_are_shown_short_and_harmless() -> None:
         assert said("csv", CSV.replace("torso.turn.w", f"{word}.hand.w"))
 
 
+def test_the_name_of_an_arm_is_shown_harmless_wherever_it_is_wrong() -> None:
+    text = reader("results").seeds[0].decode()
+    for name in ("a\\u0000b", "a\\nb", "\\u001b[2J", "x" * 100_000):
+        assert said("results", text.replace('{"L": {', f'{{"{name}": 1, "L": {{', 1))
+        assert said("results", text.replace('"L"', f'"{name}"', 1))
+
+
 @pytest.mark.parametrize("name", ["case", "shard", "mapping", "baseline", "results", "card", "study", "plan", "guide"])
 def test_long_and_hostile_texts_are_shown_short_in_every_message(name: str) -> None:
     of = reader(name)
@@ -224,5 +231,5 @@ def test_numbers_at_the_edge_of_what_a_double_holds_make_no_mesh() -> None:
     of = reader("mesh")
     count = int.from_bytes(of.seeds[0][:2], "little")
     vertices = np.frombuffer(of.seeds[0][2 : 2 + 24 * count], np.float64)
-    for factor in (0.0, 1e-320, 1e-200, 1e-9, 1e9, 1e100, 1e160, 1e308):
+    for factor in (0.0, 1e-320, 1e-200, 1e-9, 1e9, 1e100, 1e150, 1e151, 1e160, 1e308):
         said("mesh", of.seeds[0][:2] + (vertices * factor).tobytes() + of.seeds[0][2 + 24 * count :])
