@@ -33,7 +33,8 @@ def nearest_unit(metres: float) -> tuple[float, str]:
     """The unit that `metres`, or so many of it to a metre, comes nearest to: people turn the two round."""
 
     def far(unit: float) -> float:
-        return min(abs(math.log(metres / unit)), abs(math.log(metres * unit)))
+        # Of products that underflow there is no logarithm.
+        return min(abs(math.log(metres) - math.log(unit)), abs(math.log(metres) + math.log(unit)))
 
     return min(UNITS, key=lambda item: far(item[0]))
 

@@ -103,6 +103,14 @@ def test_words_of_a_table_are_shown_short_and_harmless() -> None:
         assert said("csv", CSV.replace("torso.turn.w", f"{word}.hand.w"))
 
 
+@pytest.mark.parametrize("unit", ["5e-324", "1e-322", "1e308", "0", "-1", "NaN"])
+def test_a_cards_unit_of_any_size_is_refused(unit: str) -> None:
+    text = reader("card").seeds[0].decode()
+    start = text.index('"unit": ') + len('"unit": ')
+    end = text.index("\n", start)
+    assert "unit" in said("card", text[:start] + unit + ("," if text[end - 1] == "," else "") + text[end:])
+
+
 def test_the_name_of_an_arm_is_shown_harmless_wherever_it_is_wrong() -> None:
     text = reader("results").seeds[0].decode()
     for name in ("a\\u0000b", "a\\nb", "\\u001b[2J", "x" * 100_000):
