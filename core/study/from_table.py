@@ -7,7 +7,6 @@ quaternion, w first). What is lost in a frame is empty or NaN.
 from __future__ import annotations
 
 import io
-import lzma
 import math
 import struct
 import sys
@@ -108,6 +107,9 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
         raise MotionError(f"{name}: {len(data)} bytes are more than {MAX_BYTES}; cut it into shorter takes")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            # numpy packs by no other method, and others may ask for gigabytes before they read a byte.
+            if {item.compress_type for item in packed.infolist()} - {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:
+                raise ValueError("an archive that is packed by another method than numpy's")
             size = sum(item.file_size for item in packed.infolist())
             names = packed.namelist()
             if size > MAX_BYTES:
@@ -145,7 +147,7 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
 # What the standard library and numpy raise for an archive or an array that is damaged, encrypted or none.
 _BROKEN = (
     ValueError, OSError, EOFError, KeyError, TypeError, RuntimeError, OverflowError, zipfile.BadZipFile, zlib.error,
-    lzma.LZMAError, struct.error, SyntaxError, tokenize.TokenError,
+    struct.error, SyntaxError, tokenize.TokenError,
 )  # fmt: skip
 
 
@@ -295,7 +297,7 @@ def _block(name: str, rows: list[list[str]], last: int) -> Array:
     if not rows or not rows[0]:
         return np.zeros((len(rows), 0))
     try:
-        return np.array([[word if word.strip() else "nan" for word in row] for row in rows], dtype=np.float64)
+        return _doubles(rows)
     except ValueError:
         word = next(word for row in rows for word in row if not _is_number(word))
         raise MotionError(
@@ -303,9 +305,13 @@ def _block(name: str, rows: list[list[str]], last: int) -> Array:
         ) from None
 
 
+def _doubles(rows: Sequence[Sequence[str]]) -> Array:
+    return np.array([[word if word.strip() else "nan" for word in row] for row in rows], dtype=np.float64)
+
+
 def _is_number(word: str) -> bool:
     try:
-        float(word.strip() or "nan")
+        _doubles([[word]])
     except ValueError:
         return False
     return True

@@ -227,6 +227,18 @@ def test_an_archive_that_is_encrypted_damaged_or_packed_in_an_unknown_way_is_ref
             said("npz", packed[:place] + bytes([packed[place] ^ 0x55]) + packed[place + 1 :])
 
 
+@pytest.mark.parametrize("method", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_an_archive_by_a_method_that_numpy_does_not_use_is_refused_before_it_is_unpacked(method: int) -> None:
+    assert "another method" in said("npz", archive({}, method))
+
+
+@pytest.mark.parametrize(
+    "word", ["\x1c8", "8\x1f", "\x85", "1_", "\u2003 4", "٣", "１", "8\x00", "\ud800", "1e", "0x1p3"]
+)
+def test_a_word_of_a_table_that_is_no_number_is_named(word: str) -> None:
+    said("csv", CSV.replace("18,0,140", f"{word},0,140"))
+
+
 def test_an_archive_of_zeros_far_larger_than_itself_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(from_table, "MAX_BYTES", 1 << 20)
     huge = npy("{'descr': '<f8', 'fortran_order': False, 'shape': (100000, 3), }", bytes(2_400_000))
