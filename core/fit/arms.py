@@ -35,6 +35,8 @@ def arms_of(net: Net, body: Body) -> dict[str, Limb]:
     One alone only on a body that is whole and stands on two legs. Raises FitError with what was found instead.
     """
     ring = net.points[body.ring, 0]
+    if not len(ring):
+        raise FitError("the mesh has no torso between its limbs: check its unit, or place the joints by markers")
     middle = 0.5 * float(ring.min() + ring.max())
     low, high = float(net.points[:, 2].min()), float(net.points[:, 2].max())
     farthest = float(body.distance.max())

@@ -8,15 +8,10 @@ from __future__ import annotations
 
 import io
 import math
-import struct
 import sys
-import tokenize
-import zipfile
-import zlib
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +22,7 @@ from ..motion.bvh import MAX_FRAMES, MAX_VALUE
 from ..rotations import quat_to_matrix, unit
 from .from_bvh import UNITS
 from .motion import ArmMotion, StudyMotion
+from .npz_input import npz_arrays
 from .prepare import prepared
 
 Array = NDArray[np.float64]
@@ -105,24 +101,7 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
     `layout`. Raises MotionError as `motion_of_csv` does."""
     if len(data) > MAX_BYTES:
         raise MotionError(f"{name}: {len(data)} bytes are more than {MAX_BYTES}; cut it into shorter takes")
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            # numpy packs by no other method, and others may ask for gigabytes before they read a byte.
-            if {item.compress_type for item in packed.infolist()} - {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:
-                raise ValueError("an archive that is packed by another method than numpy's")
-            size = sum(item.file_size for item in packed.infolist())
-            names = packed.namelist()
-            if size > MAX_BYTES:
-                raise MotionError(
-                    f"{name}: {size} bytes when unpacked are more than {MAX_BYTES}; cut it into shorter takes"
-                )
-            if len(set(names)) < len(names):
-                doubled = Counter(names).most_common(1)[0][0].removesuffix(".npy")
-                raise MotionError(f"{name}: two arrays are called {shown(doubled)}; save it again with one")
-            arrays = {item.filename.removesuffix(".npy"): _member(packed.read(item)) for item in packed.infolist()}
-    except _BROKEN as problem:
-        why = repr(str(problem)[:200])
-        raise MotionError(f"{name}: this is no .npz of plain numbers ({why}); save it again") from None
+    arrays = npz_arrays(data, name, MAX_BYTES)
     said = {key: arrays.pop(key).item() for key in HEAD if key in arrays and arrays[key].ndim == 0}
     found = _layout(name, {**said, **_toml(name, layout or "")})
     parts: dict[str, Array] = {}
@@ -144,34 +123,6 @@ def motion_of_npz(data: bytes, name: str, layout: str | None = None) -> StudyMot
     return _motion(name, parts, found)
 
 
-# What the standard library and numpy raise for an archive or an array that is damaged, encrypted or none.
-_BROKEN = (
-    ValueError, OSError, EOFError, KeyError, TypeError, RuntimeError, OverflowError, zipfile.BadZipFile, zlib.error,
-    struct.error, SyntaxError, tokenize.TokenError,
-)  # fmt: skip
-
-
-def _member(data: bytes) -> NDArray[Any]:
-    """The array in one file of the archive. Raises one of _BROKEN for anything else, also where it says that it is
-    larger than it is: numpy would take the memory first."""
-    file = io.BytesIO(data)
-    version = _NPY.read_magic(file)
-    if version not in _HEADERS:
-        raise ValueError("an array of an unknown version")
-    shape, _, kind = _HEADERS[version](file)
-    if kind.hasobject:
-        raise ValueError("an array of objects")
-    if math.prod(shape) * kind.itemsize != len(data) - file.tell():
-        raise ValueError(f"an array of shape {shape} in {len(data)} bytes")
-    file.seek(0)
-    return np.asarray(_NPY.read_array(file, allow_pickle=False))
-
-
-# numpy has no types for it.
-_NPY: Any = np.lib.format
-_HEADERS = {(1, 0): _NPY.read_array_header_1_0, (2, 0): _NPY.read_array_header_2_0}
-
-
 def _toml(name: str, text: str) -> dict[str, Any]:
     try:
         return toml_input.loads(text)
@@ -190,7 +141,7 @@ def _layout(name: str, said: Mapping[str, Any]) -> Layout:
     if not _is_double(rate):
         raise MotionError(f"{name}: the rate {shown(rate)} is no number of frames a second")
     metres = UNITS.get(size) if isinstance(size, str) else size
-    if metres is None or not _is_double(metres) or not 0.0 < metres < np.inf:
+    if not _is_double(metres) or not 0.0 < metres < math.inf:
         raise MotionError(f"{name}: the unit {shown(size)} is none of {', '.join(UNITS)}, nor a number of metres")
     for key in ("up", "facing"):
         if not isinstance(said[key], str) or said[key] not in _AXES:
@@ -209,8 +160,8 @@ def _layout(name: str, said: Mapping[str, Any]) -> Layout:
     )
 
 
-def _is_double(value: object) -> bool:
-    """Whether a value of the head is a number that a double holds."""
+def _is_double(value: object) -> TypeGuard[int | float]:
+    """Whether a value of the head is a number that a double can stand for, infinite or none at all among them."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return False
     return isinstance(value, float) or abs(value) <= sys.float_info.max

@@ -179,7 +179,7 @@ def test_quaternions_of_any_length_are_made_units_and_zero_is_refused(table: Tab
     assert np.allclose(found.arms[0].hand, plain.arms[0].hand) and np.allclose(found.torso, plain.torso)
     assert sum("not of length 1 and are made so" in note for note in found.notes) == 2
     turned[9] = 0.0
-    refused(table, ladder() | {"L.hand": turned}, SAID, "L.hand is a quaternion of zero at frame 9")
+    refused(table, ladder() | {"L.hand": turned}, SAID, "L.hand' is a quaternion of zero at frame 9")
 
 
 @TABLES
@@ -200,7 +200,7 @@ def test_no_arms_and_half_an_arm_are_refused(table: Table) -> None:
     refused(table, {}, SAID, "no arms were found")
     half = ladder()
     del half["L.wrist"]
-    refused(table, half, SAID, "arm L: there is no wrist")
+    refused(table, half, SAID, "arm 'L': there is no wrist")
 
 
 @TABLES
@@ -243,7 +243,7 @@ def test_arrays_of_one_name_are_refused() -> None:
 
 @pytest.mark.parametrize("kind", [np.complex128, np.bool_, np.str_])
 def test_arrays_of_no_real_numbers_are_refused(kind: type) -> None:
-    with pytest.raises(MotionError, match=r"L\.wrist holds .* expected real numbers"):
+    with pytest.raises(MotionError, match=r"L\.wrist' holds .* expected real numbers"):
         as_npz({**ladder(), "L.wrist": ladder()["L.wrist"].astype(kind)}, SAID)
     with pytest.raises(MotionError, match=r"no \.npz of plain numbers"):
         as_npz({**ladder(), "L.wrist": ladder()["L.wrist"].astype(object)}, SAID)
