@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import time
@@ -15,7 +16,9 @@ from .problems import SetUpError
 from .pythons import python_of
 
 LOGS = Path("out") / "tests"
-LAST_LINES = 40
+LAST_LINES = 200
+# Seconds between two lines that say how far a host is whose words go to a file.
+TELL_EVERY = 120.0
 
 
 def test_all_hosts(
@@ -66,11 +69,26 @@ def _run(root: Path, host: Host, command: Sequence[str], to_file: bool) -> int:
     log.parent.mkdir(parents=True, exist_ok=True)
     say(f"{host.name} started: {shown(log)}")
     with log.open("w", encoding="utf-8") as file:
-        done = subprocess.run(command, stdin=subprocess.DEVNULL, stdout=file, stderr=file, cwd=root, check=False)
-    if done.returncode:
+        code = _wait(subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=file, stderr=file, cwd=root), host, log)
+    if code:
         last = log.read_text(encoding="utf-8", errors="replace").splitlines()[-LAST_LINES:]
         sys.stderr.write("\n".join([f"---- the end of {shown(log)}", *last, ""]))
-    return _code(done.returncode)
+    return _code(code)
+
+
+def _wait(process: subprocess.Popen[bytes], host: Host, log: Path) -> int:
+    """Wait for a process, and say now and then how far its log is."""
+    try:
+        while True:
+            try:
+                return process.wait(TELL_EVERY)
+            except subprocess.TimeoutExpired:
+                done = re.findall(r"\[ *(\d+)%\]", log.read_text(encoding="utf-8", errors="replace"))
+                say(f"{host.name}: {done[-1] if done else 0} % of the tests done")
+    except BaseException:
+        process.kill()
+        process.wait()
+        raise
 
 
 def _code(code: int) -> int:

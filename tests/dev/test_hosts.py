@@ -217,6 +217,31 @@ def test_a_host_that_could_not_run_fails_the_command(tmp_path: Path, monkeypatch
     assert all_hosts.test_all_hosts(tmp_path, [], hosts=HOSTS[:1]) == 2
 
 
+def test_hosts_beside_each_other_say_how_far_they_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: Any
+) -> None:
+    from devtools import all_hosts
+    from devtools.hosts import HOSTS
+
+    (tmp_path / "dev.py").write_text(
+        "import time, pathlib\n"
+        "print('..... [  7%]\\n..... [ 55%]\\n...', flush=True)\n"
+        "while not pathlib.Path('seen').exists(): time.sleep(0.01)\n"
+    )
+    monkeypatch.setattr(all_hosts, "TELL_EVERY", 0.05)
+    monkeypatch.setattr(all_hosts, "python_of", lambda version: sys.executable)
+    said: list[str] = []
+
+    def say(text: str) -> None:
+        said.append(text)
+        if "55 %" in text:
+            (tmp_path / "seen").touch()
+
+    monkeypatch.setattr(all_hosts, "say", say)
+    assert all_hosts.test_all_hosts(tmp_path, [], hosts=HOSTS[:1], at_once=2) == 0
+    assert f"{HOSTS[0].name}: 55 % of the tests done" in said
+
+
 def test_a_python_is_asked_for_its_version(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from devtools.problems import SetUpError
     from devtools.pythons import python_of
