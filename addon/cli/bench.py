@@ -92,9 +92,9 @@ def _processor() -> str:
 
 def versions() -> Versions:
     """Of what runs here."""
-    import bpy
     import numpy as np
 
     from ...core.version import ARMWRIGHT
+    from .. import host
 
-    return Versions(ARMWRIGHT, bpy.app.version_string, platform.python_version(), np.__version__)
+    return Versions(ARMWRIGHT, host.version_name(), platform.python_version(), np.__version__)
