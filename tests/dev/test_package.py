@@ -71,6 +71,25 @@ def test_the_zip_holds_what_the_manifest_lets_through_of_what_is_under_version_c
     assert built.name == f"armwright-{manifest['version']}.zip"
 
 
+def test_every_module_in_the_zip_is_one_that_the_window_can_reach_and_none_is_missing(built: Path) -> None:
+    """From `register` on, over every import in every function."""
+    import grimp
+
+    graph = grimp.build_graph("armwright", cache_dir=None)
+    reached, ahead = set(), ["armwright"]
+    while ahead:
+        module = ahead.pop()
+        if module not in reached:
+            reached.add(module)
+            ahead += graph.find_modules_directly_imported_by(module)
+            ahead += [module.rpartition(".")[0]] if "." in module else []
+    with zipfile.ZipFile(built) as archive:
+        files = {Path(name).with_suffix("") for name in archive.namelist() if name.endswith(".py")}
+    names = {".".join(["armwright", *path.parts]).removesuffix(".__init__") for path in files}
+    assert sorted(names - reached) == [], "in the zip, and of no use there"
+    assert sorted(reached - names) == [], "not in the zip, and asked for there"
+
+
 def test_another_copy_of_the_files_gives_the_same_bytes(built: Path, tmp_path: Path) -> None:
     from devtools import package
 
