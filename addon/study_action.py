@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import bpy
@@ -81,31 +80,6 @@ def motion_of_action(
         if report is not None:
             report(step)
     raise AssertionError("a reading ends with the motion")
-
-
-def motion_of_blend(
-    path: Path,
-    armature: str | None = None,
-    action: str | None = None,
-    card: RigCard | None = None,
-    things: Sequence[str] = (),
-    report: Callable[[Progress], None] | None = None,
-) -> StudyMotion:
-    """Open a .blend and read an action of an armature in it, each by its name; None for the only one, the active one.
-
-    Raises HostError, CardError or MotionError with what is wrong.
-    """
-    from .cli.files import open_armature
-
-    found = open_armature(path, armature, with_arms=False)
-    chosen = bpy.data.actions.get(action) if action is not None else None
-    if action is not None and chosen is None:
-        raise HostError(f"{path.name!r} has no action {action!r}; there is: {_names(bpy.data.actions)}")
-    objects = bpy.context.scene.objects
-    for name in things:
-        if name not in objects:
-            raise HostError(f"the scene {bpy.context.scene.name!r} has no object {name!r} to hold on to")
-    return motion_of_action(found, chosen, card, [objects[name] for name in things], report)
 
 
 def action_frames(armature: bpy.types.Object, action: bpy.types.Action) -> Frames:
@@ -203,7 +177,3 @@ def _clip(
         things=things,
         notes=actor.notes,
     )
-
-
-def _names(blocks: Any) -> str:
-    return ", ".join(repr(item.name) for item in blocks) or "none"

@@ -118,7 +118,7 @@ def tried(package: Path, folder: Path) -> dict[str, Any]:
     rig = bpy.context.view_layer.objects.active
     bpy.ops.armwright.run_proof("EXEC_DEFAULT")
     bpy.ops.armwright.save_report(filepath=str(out / "report.html"))
-    results = json.loads((out / "results.json").read_text(encoding="utf-8"))
+    results = json.loads((out / "report.results.json").read_text(encoding="utf-8"))
 
     modules = {name: module for name, module in sys.modules.items() if name.split(".")[0] in (EXTENSION, *brought)}
     modules |= {name: module for name, module in sys.modules.items() if name.startswith(MODULE)}

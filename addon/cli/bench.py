@@ -12,7 +12,7 @@ from pathlib import Path
 from ...core import bench_history
 from ...core.bench_history import BenchRun, Figure, History, Machine, Versions
 from ...core.errors import ProofError
-from .text_files import write_text
+from ..text_files import write_text
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

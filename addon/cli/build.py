@@ -12,8 +12,8 @@ from ...core.options import ArmOptions
 from ...core.sheet import sheet_toml
 from ...core.sheet.model import Sheet
 from ...core.sheet.turn_on import TurnedOn, turned_on
+from ..text_files import write_text
 from . import plan as plan_command
-from .text_files import write_text
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from ...core.card import card_json
 from ...core.card.model import Guess, RigCard
 from ...core.errors import CardError
-from .text_files import write_text
+from ..text_files import write_text
 
 LOOK = "check this"
 HEADINGS = ("arm", "role", "found", "sure", "why")

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ...core.errors import HostError
-from .text_files import write_text
+from ..text_files import write_text
 
 SUFFIXES = (".html", ".htm")
 

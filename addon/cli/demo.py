@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from .text_files import write_text
+from ..text_files import write_text
 
 # Somebody's motion for the proof, with its source beside it; a checkout has it, as it has the demo.
 RECORDED = Path(__file__).resolve().parents[2] / "tests" / "data" / "cmu_01_01_upper.bvh"
@@ -27,8 +27,9 @@ def run(options: argparse.Namespace) -> int:
     from ...core.proof.report.table import table
     from ...demo_blend_scripts import recording, scene
     from .. import prove, subjects
+    from ..results_files import write_results
     from . import files
-    from .proof import ProgressLine, shots_of, write_results
+    from .proof import ProgressLine, shots_of
 
     out = options.out
     print("making the lighthouse, Wren and the action")

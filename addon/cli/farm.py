@@ -13,7 +13,7 @@ from ...core.errors import ProofError
 from ...core.proof import farm
 from ...core.proof.farm import Outcome
 from .. import farm_run
-from .text_files import write_text
+from ..text_files import write_text
 
 WORKERS, SECONDS = 1, 3600.0
 # Arguments of the command that are not those of each file's own process.

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ...core import codec
-from ...core.errors import MotionError
+from ...core.card.model import RigCard
+from ...core.errors import HostError, MotionError
 from ...core.study.motion import StudyMotion
 
 BVH, CSV, NPZ, BLEND = ".bvh", ".csv", ".npz", ".blend"
@@ -123,8 +124,35 @@ def _of_blend(options: argparse.Namespace) -> StudyMotion:
     from dataclasses import replace
 
     from ...core.card import card_json
-    from .. import study_action
 
     card = None if options.actor_card is None else card_json.read(options.actor_card)
-    motion = study_action.motion_of_blend(options.motion, options.actor, options.action, card, options.thing)
+    motion = motion_of_blend(options.motion, options.actor, options.action, card, options.thing)
     return motion if options.name is None else replace(motion, name=options.name)
+
+
+def motion_of_blend(
+    path: Path,
+    armature: str | None = None,
+    action: str | None = None,
+    card: RigCard | None = None,
+    things: Sequence[str] = (),
+) -> StudyMotion:
+    """Open a .blend and read an action of an armature in it, each by its name; None for the only one, the active one.
+
+    Raises HostError, CardError or MotionError with what is wrong.
+    """
+    import bpy
+
+    from ..study_action import motion_of_action
+    from .files import open_armature
+
+    found = open_armature(path, armature, with_arms=False)
+    chosen = bpy.data.actions.get(action) if action is not None else None
+    if action is not None and chosen is None:
+        names = ", ".join(map(repr, bpy.data.actions.keys())) or "none"
+        raise HostError(f"{path.name!r} has no action {action!r}; there is: {names}")
+    objects = bpy.context.scene.objects
+    for name in things:
+        if name not in objects:
+            raise HostError(f"the scene {bpy.context.scene.name!r} has no object {name!r} to hold on to")
+    return motion_of_action(found, chosen, card, [objects[name] for name in things])

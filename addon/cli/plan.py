@@ -58,7 +58,7 @@ def refuse_fingers(options: argparse.Namespace) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Plan and write."""
-    from .text_files import write_text
+    from ..text_files import write_text
 
     plan = plan_arms(guide_of(options), ArmOptions())
     validate(plan)

@@ -10,9 +10,9 @@ from pathlib import Path
 from ...core.card import card_json
 from ...core.card.fit_check import check_fit, of_another
 from ...core.errors import ArmwrightError, MotionError, ProofError
-from ...core.proof import history, results_json
+from ...core.proof import history
+from ..results_files import write_results
 from . import baseline, farm
-from .text_files import write_text
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -136,22 +136,6 @@ def shots_of(subject, results, recorded, bar: ProgressLine, scope=None):  # type
         bar.end()
         print(f"note: the page has no pictures of poses: {problem}", file=sys.stderr)
         return ()
-
-
-def write_results(  # type: ignore[no-untyped-def]
-    results, json: Path | None, junit: Path | None, html: Path | None, pictures=(), shots=(), compared=None
-) -> None:
-    """Write the forms of the results that were asked for."""
-    from ...core.proof.report import html as page
-    from ...core.proof.report import junit as suite
-
-    for path, text in (
-        (json, lambda: results_json.to_text(results)),
-        (junit, lambda: suite.junit(results, compared)),
-        (html, lambda: page.page(results, pictures, shots, compared)),
-    ):
-        if path is not None:
-            write_text(path, text())
 
 
 class ProgressLine:

@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 
 from ...core.errors import MotionError
+from ..text_files import write_text
 from . import motion_file
-from .text_files import write_text
 
 SHEET, PAGE, DATA = "sheet.toml", "study.html", "study.json"
 

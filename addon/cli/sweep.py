@@ -15,8 +15,8 @@ from ...core.errors import HostError, ProofError
 from ...core.sweep import case, result
 from ...core.sweep.job import ROUNDS, Job, job_of, job_of_guide
 from ...core.sweep.run import Progress, sweep
+from ..text_files import write_text
 from . import plan
-from .text_files import write_text
 
 FAILED, INTERRUPTED = 1, 130
 STATURE = 1.7

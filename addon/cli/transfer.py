@@ -8,8 +8,8 @@ from pathlib import Path
 
 from ...core import codec
 from ...core.errors import HostError
+from ..text_files import write_text
 from . import motion_file
-from .text_files import write_text
 
 
 def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -9,7 +9,7 @@ import bpy
 from ...core.controls.page import page
 from ...core.errors import HostError
 from .. import control_sheet, selection, subjects
-from ..cli.text_files import write_text
+from ..text_files import write_text
 from .common import attempt
 
 SUFFIX = ".html"

@@ -133,6 +133,7 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
 
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", default="report.html")  # type: ignore[valid-type]
     filter_glob: bpy.props.StringProperty(default="*.html", options={"HIDDEN"})  # type: ignore[valid-type]
+    check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})  # type: ignore[valid-type]
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -146,12 +147,13 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        from ..cli.proof import write_results
+        from ..results_files import write_results
 
         path = Path(bpy.path.abspath(self.filepath)).with_suffix(".html")
         results = _last[context.window_manager.armwright_proof.rig]
         try:
-            write_results(results, path.with_name("results.json"), path.with_name("junit.xml"), path)
+            # Beside the page and called after it, so that they replace nobody else's.
+            write_results(results, path.with_suffix(".results.json"), path.with_suffix(".junit.xml"), path)
         except OSError as problem:
             self.report({"ERROR"}, f"{path}: {problem.strerror}: choose another folder")
             return {"CANCELLED"}

@@ -293,7 +293,7 @@ def test_a_proof_of_a_built_file_passes_and_writes_its_results(files: Path, tmp_
 
 
 def test_writing_that_is_interrupted_leaves_the_old_text(tmp_path: Path, monkeypatch: Any) -> None:
-    from armwright.addon.cli.text_files import write_text
+    from armwright.addon.text_files import write_text
 
     path = tmp_path / "plan.json"
     write_text(path, "the old plan")
@@ -309,7 +309,7 @@ def test_writing_that_is_interrupted_leaves_the_old_text(tmp_path: Path, monkeyp
 
 
 def test_text_that_can_not_be_encoded_leaves_the_old_text(tmp_path: Path) -> None:
-    from armwright.addon.cli.text_files import write_text
+    from armwright.addon.text_files import write_text
 
     path = tmp_path / "plan.json"
     write_text(path, "the old plan")

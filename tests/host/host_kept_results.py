@@ -108,6 +108,24 @@ def test_another_file_with_a_rig_of_the_same_name_does_not_show_these_results(pr
     assert kept_results.kept_with(bpy.data.objects[name]) is None
 
 
+def test_a_saved_report_leaves_files_of_other_names_alone(proved: Any, tmp_path: Path) -> None:
+    import bpy
+
+    from armwright.core.proof import results_json
+
+    others = {name: f"{name} of another rig" for name in ("results.json", "junit.xml")}
+    for name, text in others.items():
+        (tmp_path / name).write_text(text)
+    assert bpy.ops.armwright.save_report(filepath=str(tmp_path / "keeper.html")) == {"FINISHED"}
+    assert {name: (tmp_path / name).read_text() for name in others} == others
+    assert {path.name for path in tmp_path.iterdir()} - set(others) == {
+        *("keeper.html", "keeper.results.json", "keeper.junit.xml")
+    }
+    assert results_json.from_text((tmp_path / "keeper.results.json").read_bytes()) == results(proved)
+    assert "<testsuite" in (tmp_path / "keeper.junit.xml").read_text()
+    assert "hold-hand" in (tmp_path / "keeper.html").read_text()
+
+
 def test_an_appended_armature_brings_its_results(proved: Any, tmp_path: Path) -> None:
     import bpy
 

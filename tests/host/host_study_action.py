@@ -264,7 +264,7 @@ def test_a_range_that_was_set_by_hand_is_the_actions(wren: Any) -> None:
 def test_a_file_is_read_by_names(wren: Any, tmp_path: Path) -> None:
     import bpy
 
-    from armwright.addon.study_action import motion_of_blend
+    from armwright.addon.cli.motion_file import motion_of_blend
     from armwright.core.errors import HostError
 
     set_in_motion(wren)

@@ -1,4 +1,4 @@
-"""Text files out of the command line: written whole or not at all. Needs no host."""
+"""Text files: written whole or not at all. Needs no host."""
 
 from __future__ import annotations
 
