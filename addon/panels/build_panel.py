@@ -23,7 +23,8 @@ class ARMWRIGHT_PT_build(bpy.types.Panel):
         layout.use_property_split = True
         layout.use_property_decorate = False
         again = rig.has_arms(settings.armature)
-        sources = layout.row()
+        sources = layout.row(align=True)
+        sources.use_property_split = False  # which would take the first button's words away
         for key in (*SOURCES, *((build_inputs.AS_BUILT,) if again else ())):
             sources.prop_enum(settings, "source", key)
         found = marker_objects.find_markers()
