@@ -48,38 +48,52 @@ def listed(words: Collection[str]) -> str:
 
 
 def _all(armature: bpy.types.Object, going: set[str], made: Made) -> Iterator[tuple[str, str]]:
-    data, pose = armature.data, armature.pose.bones
     for name in sorted(going):
-        if name not in data.bones:
-            continue
-        for child in data.bones[name].children:
-            if child.name not in going and child.name not in made.bones:
-                yield name, f"the bone {child.name!r}"
-        for item in pose[name].constraints:
-            if (name, item.name) not in made.constraints:
-                yield name, f"the constraint {item.name!r} on {name!r}"
-        for key in own_properties(pose[name], made):
-            yield name, f"the property {key!r} of {name!r}"
-        for key, _ in data.bones[name].items():
-            yield name, f"the property {key!r} of {name!r}"
+        if name in armature.data.bones:
+            yield from _on_bone(armature, name, going, made)
     for item in bpy.data.objects:
-        if item.parent == armature and item.parent_type == "BONE" and item.parent_bone in going:
-            yield item.parent_bone, f"the object {item.name!r}"
-        for modifier in getattr(item, "modifiers", ()):
-            if getattr(modifier, "object", None) == armature and getattr(modifier, "subtarget", "") in going:
-                yield modifier.subtarget, f"the modifier {modifier.name!r} of {item.name!r}"
-        yield from _held(item, "", item.constraints, armature, going, made)
-        for posed in item.pose.bones if item.pose is not None else ():
-            if item != armature or posed.name not in going:
-                yield from _held(item, posed.name, posed.constraints, armature, going, made)
+        yield from _on_object(item, armature, going, made)
     for block in _animated():
-        for curve in block.animation_data.drivers:
-            if block == armature and (curve.data_path, curve.array_index) in made.drivers:
-                continue
-            if block == armature and (owner := _bone_in(curve.data_path, going)):
-                yield owner, f"the driver of {curve.data_path}"
-            for bone in _read(curve, armature, going):
-                yield bone, f"a driver of {block.name!r} ({curve.data_path})"
+        yield from _in_drivers(block, armature, going, made)
+
+
+def _on_bone(armature: bpy.types.Object, name: str, going: set[str], made: Made) -> Iterator[tuple[str, str]]:
+    """What the user put below and onto a bone."""
+    bone, posed = armature.data.bones[name], armature.pose.bones[name]
+    for child in bone.children:
+        if child.name not in going and child.name not in made.bones:
+            yield name, f"the bone {child.name!r}"
+    for item in posed.constraints:
+        if (name, item.name) not in made.constraints:
+            yield name, f"the constraint {item.name!r} on {name!r}"
+    for key in (*own_properties(posed, made), *(key for key, _ in bone.items())):
+        yield name, f"the property {key!r} of {name!r}"
+
+
+def _on_object(
+    item: bpy.types.Object, armature: bpy.types.Object, going: set[str], made: Made
+) -> Iterator[tuple[str, str]]:
+    """How an object, or a bone of it, follows bones that go."""
+    if item.parent == armature and item.parent_type == "BONE" and item.parent_bone in going:
+        yield item.parent_bone, f"the object {item.name!r}"
+    for modifier in getattr(item, "modifiers", ()):
+        if getattr(modifier, "object", None) == armature and getattr(modifier, "subtarget", "") in going:
+            yield modifier.subtarget, f"the modifier {modifier.name!r} of {item.name!r}"
+    yield from _held(item, "", item.constraints, armature, going, made)
+    for posed in item.pose.bones if item.pose is not None else ():
+        if item != armature or posed.name not in going:
+            yield from _held(item, posed.name, posed.constraints, armature, going, made)
+
+
+def _in_drivers(block: Any, armature: bpy.types.Object, going: set[str], made: Made) -> Iterator[tuple[str, str]]:
+    """What drives bones that go, and what reads them."""
+    for curve in block.animation_data.drivers:
+        if block == armature and (curve.data_path, curve.array_index) in made.drivers:
+            continue
+        if block == armature and (owner := _bone_in(curve.data_path, going)):
+            yield owner, f"the driver of {curve.data_path}"
+        for bone in _read(curve, armature, going):
+            yield bone, f"a driver of {block.name!r} ({curve.data_path})"
 
 
 def own_properties(bone: bpy.types.PoseBone, made: Made) -> list[str]:

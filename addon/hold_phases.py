@@ -116,25 +116,12 @@ def hold_phases(subject: Subject, phases: Sequence[HoldPhase]) -> Generator[Prog
                     else:
                         taken = replace(taken, carriers={**taken.carriers, **seen})
                 passed += span.count
-                for frames in blocks(own):
-                    rows = slice(frames.first - span.first, frames.last - span.first + 1)
-                    part = part_of(taken, rows)
-                    inside = [item for item in own if frames.first <= item.first <= frames.last]
-                    settings = None
-                    # It works on arrays alone, and long holds take it long.
-                    for worked in beside(partial(held_settings, subject, arm, part, objects[rows], frames, inside)):
-                        if worked is None:
-                            yield Progress(passed, total, "holding")
-                        else:
-                            settings = worked.value
-                    assert settings is not None
-                    tracks = _tracks(subject, arm, part, settings, inside)
-                    keys.check_free(armature, [track.channel for track in tracks])
-                    written += [track.channel for track in tracks]
-                    for track in tracks:
-                        count += journal.write(frames, [track])
-                        yield Progress(passed, total, "keying")
-                    held.append((arm, frames, settings))
+                for step in _held_blocks(subject, arm, own, (span, taken, objects), (journal, written)):
+                    if isinstance(step, str):
+                        yield Progress(passed, total, step)
+                    else:
+                        held.append((arm, step.frames, step.settings))
+                        count += step.keyed
             joints = np.empty(0)
             for now in convert_read.joints(subject, arms, span.numbers):
                 if isinstance(now, int):
@@ -149,6 +136,51 @@ def hold_phases(subject: Subject, phases: Sequence[HoldPhase]) -> Generator[Prog
                 made.undo()
                 written.clear()
     yield result
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """Holds of an arm that touch each other: their frames, the arm's settings there, and how many keys were set."""
+
+    frames: Frames
+    settings: HeldSettings
+    keyed: int
+
+
+def _held_blocks(
+    subject: Subject,
+    arm: str,
+    own: Sequence[HoldPhase],
+    read: tuple[Frames, ArmTake, NDArray[np.float64]],
+    kept: tuple[Journal, list[Channel]],
+) -> Iterator[str | _Block]:
+    """Solve and key one arm's holds, block by block; what it does meanwhile.
+
+    read: the frames that were read, the arm on them, and the armature object's matrices (N, 4, 4) there.
+    kept: what can take the keys back, and the list of what was written, which grows.
+    """
+    span, taken, objects = read
+    journal, written = kept
+    for frames in blocks(own):
+        rows = slice(frames.first - span.first, frames.last - span.first + 1)
+        part = part_of(taken, rows)
+        inside = [item for item in own if frames.first <= item.first <= frames.last]
+        settings = None
+        # It works on arrays alone, and long holds take it long.
+        for worked in beside(partial(held_settings, subject, arm, part, objects[rows], frames, inside)):
+            if worked is None:
+                yield "holding"
+            else:
+                settings = worked.value
+        assert settings is not None
+        tracks = _tracks(subject, arm, part, settings, inside)
+        keys.check_free(subject.armature, [track.channel for track in tracks])
+        written += [track.channel for track in tracks]
+        keyed = 0
+        for track in tracks:
+            keyed += journal.write(frames, [track])
+            yield "keying"
+        yield _Block(frames, settings, keyed)
 
 
 def hold_phases_whole(

@@ -64,25 +64,15 @@ def add_to(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def run(options: argparse.Namespace) -> int:
     """Open, build, save."""
-    if options.out.suffix.lower() != ".blend":
-        raise HostError(f"--out {str(options.out)!r} is not a .blend file: give it that ending")
-    if options.out.exists() and options.input.exists() and options.out.samefile(options.input):
-        raise HostError("--out names the input file: choose another name, so that the input stays as it is")
-    if options.root and not (options.torso or options.armature):
-        raise HostError("--root names a bone of an armature: give --torso as well")
-    if options.guide is not None:
-        plan_command.refuse_fingers(options)
+    _check(options)
     import bpy
 
-    from ...core import guide_json
     from ...core.arm.build import plan_arms
     from ...core.bind.mapping import read_mapping
     from ...core.guide_check import check_guide
-    from ...core.hand_proportions import with_hands
     from ...core.plan import json as plan_json
-    from ...core.stature import guide_from_stature
-    from .. import bind, girths, hand_poses
     from .. import build as building
+    from .. import girths
     from . import files, sheet_build
 
     sheet = None if options.sheet is None else sheet_toml.read(options.sheet).sheet
@@ -93,23 +83,8 @@ def run(options: argparse.Namespace) -> int:
         return _again(options, armed, sheet)
     files.in_metres(options.input, options.unit)
     name = options.name or options.input.stem
-    armature = None
-    if options.armature is not None or options.torso:
-        armature = files.choose_armature(options.armature, with_arms=False)
-        if armature is None:
-            raise HostError(f"{options.input.name!r} has no armature: leave out --torso")
-    if options.guide is not None:
-        guide = guide_json.read(options.guide)
-    elif options.stature is not None:
-        guide = guide_from_stature(options.stature, name)
-        guide = guide if armature is None else building.sized_for(armature, guide)
-    else:
-        guide = _from_meshes(name, armature)
-    asks_fingers = sheet is not None and any(arm.need("fingers") for arm in sheet.arms)
-    if options.guide is None and (options.fingers or asks_fingers):
-        guide = with_hands(guide)
-    if options.hand_poses and not any(arm.fingers for arm in guide.arms):
-        raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
+    armature = _own_armature(options)
+    guide = _guide(options, sheet, name, armature)
     for warning in check_guide(guide):
         print(f"note: {warning}")
     guide = girths.measured(guide, armature, bpy.data.objects)
@@ -122,15 +97,7 @@ def run(options: argparse.Namespace) -> int:
         files.show_scene_of(armature)
         plan = plan_arms(guide, arm_options, building.attachment_to(armature, options.torso, options.root))
         building.build(armature, plan)
-    if options.bind or options.keep_weights is not None:
-        meshes = [item for item in bpy.context.view_layer.objects if item.type == "MESH" and item.visible_get()]
-        if options.bind:
-            print(bind.bind_automatically(armature, meshes))
-        else:
-            print(bind.bind_by_names(armature, meshes, mapping))
-    if options.hand_poses:
-        made = hand_poses.make_hand_poses(armature)
-        print(f"pose assets: {', '.join(action.name for action in made)}")
+    _dress(options, armature, mapping)
     done = True
     if sheet is not None and turned is not None:
         sheet_build.set_dials(armature, turned)
@@ -139,6 +106,68 @@ def run(options: argparse.Namespace) -> int:
     write_text(options.out.with_name("plan.json"), plan_json.to_text(plan))
     print(f"{options.out}: {armature.name!r} has {len(guide.arms)} arms; plan.json is beside it")
     return 0 if done else 1
+
+
+def _check(options: argparse.Namespace) -> None:
+    """Raise HostError, before anything is opened, for options that do not go together."""
+    if options.out.suffix.lower() != ".blend":
+        raise HostError(f"--out {str(options.out)!r} is not a .blend file: give it that ending")
+    if options.out.exists() and options.input.exists() and options.out.samefile(options.input):
+        raise HostError("--out names the input file: choose another name, so that the input stays as it is")
+    if options.root and not (options.torso or options.armature):
+        raise HostError("--root names a bone of an armature: give --torso as well")
+    if options.guide is not None:
+        plan_command.refuse_fingers(options)
+
+
+def _own_armature(options: argparse.Namespace) -> Any:
+    """The character's armature that the arms go onto; None for a new one. Raises HostError."""
+    from . import files
+
+    if options.armature is None and not options.torso:
+        return None
+    armature = files.choose_armature(options.armature, with_arms=False)
+    if armature is None:
+        raise HostError(f"{options.input.name!r} has no armature: leave out --torso")
+    return armature
+
+
+def _guide(options: argparse.Namespace, sheet: Sheet | None, name: str, armature: Any) -> Guide:
+    """The joints: as given, by the stature, or read from the meshes; with hands where they are asked for."""
+    from ...core import guide_json
+    from ...core.hand_proportions import with_hands
+    from ...core.stature import guide_from_stature
+    from .. import build as building
+
+    if options.guide is not None:
+        guide = guide_json.read(options.guide)
+    elif options.stature is not None:
+        guide = guide_from_stature(options.stature, name)
+        guide = guide if armature is None else building.sized_for(armature, guide)
+    else:
+        guide = _from_meshes(name, armature)
+    asks_fingers = sheet is not None and any(arm.need("fingers") for arm in sheet.arms)
+    if options.guide is None and (options.fingers or asks_fingers):
+        guide = with_hands(guide)
+    if options.hand_poses and not any(arm.fingers for arm in guide.arms):
+        raise HostError("--hand-poses needs fingers: give --fingers, or a --guide that has them")
+    return guide
+
+
+def _dress(options: argparse.Namespace, armature: Any, mapping: Any) -> None:
+    """Bind the skin and make hand poses, as asked for; say what was done."""
+    import bpy
+
+    from .. import bind, hand_poses
+
+    meshes = [item for item in bpy.context.view_layer.objects if item.type == "MESH" and item.visible_get()]
+    if options.bind:
+        print(bind.bind_automatically(armature, meshes))
+    elif options.keep_weights is not None:
+        print(bind.bind_by_names(armature, meshes, mapping))
+    if options.hand_poses:
+        made = hand_poses.make_hand_poses(armature)
+        print(f"pose assets: {', '.join(action.name for action in made)}")
 
 
 def _turned_on(sheet: Sheet, guide: Guide, options: ArmOptions, *, again: bool) -> TurnedOn:

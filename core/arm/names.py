@@ -45,26 +45,32 @@ class ArmNames:
 
     @property
     def fk_clavicle(self) -> str:
+        """The control of the clavicle; it has the arm's dials."""
         return self._name("fk", "clavicle")
 
     @property
     def fk_upper_arm(self) -> str:
+        """The control that turns the upper arm while nothing is held."""
         return self._name("fk", "upper_arm")
 
     @property
     def fk_forearm(self) -> str:
+        """The control that turns the forearm while the hand is free."""
         return self._name("fk", "forearm")
 
     @property
     def fk_hand(self) -> str:
+        """The control that turns the hand while it is free."""
         return self._name("fk", "hand")
 
     @property
     def hold_hand(self) -> str:
+        """The control of a held hand."""
         return self._name("hold", "hand")
 
     @property
     def hold_elbow(self) -> str:
+        """The control of a held elbow."""
         return self._name("hold", "elbow")
 
     @property
@@ -93,14 +99,17 @@ class ArmNames:
 
     @property
     def aim_elbow(self) -> str:
+        """The control that says where a bent elbow points."""
         return self._name("aim", "elbow")
 
     @property
     def ik_span(self) -> str:
+        """The IK arm's way from shoulder to hand."""
         return self._name("ik", "span")
 
     @property
     def ik_upper_arm(self) -> str:
+        """The IK upper arm."""
         return self._name("ik", "upper_arm")
 
     @property
@@ -110,6 +119,7 @@ class ArmNames:
 
     @property
     def ik_forearm(self) -> str:
+        """The IK forearm."""
         return self._name("ik", "forearm")
 
     @property
@@ -164,10 +174,12 @@ class ArmNames:
 
     @property
     def skin_upper_arm(self) -> str:
+        """The upper arm's first skin bone, at the shoulder."""
         return self._name("skin", "upper_arm")
 
     @property
     def skin_forearm(self) -> str:
+        """The forearm's first skin bone, at the elbow."""
         return self._name("skin", "forearm")
 
     def skin_upper_arms(self, count: int) -> tuple[str, ...]:

@@ -41,6 +41,7 @@ class Stretch:
 
     @property
     def length(self) -> float:
+        """From head to tail, in their unit."""
         return float(np.linalg.norm(self.tail - self.head))
 
 

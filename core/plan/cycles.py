@@ -24,6 +24,7 @@ class Node(NamedTuple):
     key: str | int = ""
 
     def label(self) -> str:
+        """For people: the bone, and which of its properties or channels."""
         if not self.part:
             return self.bone
         return f'{self.bone}["{self.key}"]' if self.part == "property" else f"{self.bone}.{self.part}[{self.key}]"

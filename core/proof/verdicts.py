@@ -56,21 +56,26 @@ class Played(Protocol):
     """Of which arm, motion and case a check is."""
 
     @property
-    def arm(self) -> str: ...
+    def arm(self) -> str:
+        """Its id."""
 
     @property
-    def motion(self) -> str: ...
+    def motion(self) -> str:
+        """Name of the clip."""
 
     @property
-    def case(self) -> Case: ...
+    def case(self) -> Case:
+        """Mode and dials."""
 
 
 class Requirement(Named, Protocol):
     """Shape of those that look at runs that are played."""
 
-    def applies(self, spec: RunSpec) -> bool: ...
+    def applies(self, spec: RunSpec) -> bool:
+        """Whether the run is one that it looks at."""
 
-    def measure(self, run: ArmRun) -> tuple[Measured, ...]: ...
+    def measure(self, run: ArmRun) -> tuple[Measured, ...]:
+        """Its figures of one arm in one run; none where the run does not show them."""
 
 
 REQUIREMENTS: tuple[Requirement, ...] = (
