@@ -14,7 +14,19 @@ from ..core.plan.model import Plan
 from ..core.plan.upgrade import split, successors
 from ..core.plan.validate import validate
 from ..core.rig_record import RigRecord, record_of
-from . import backup, build, host, rebuild_bones, rebuild_looks, rebuild_pose, rebuild_stacks, remove, renames, rig
+from . import (
+    backup,
+    build,
+    host,
+    rebuild_bones,
+    rebuild_looks,
+    rebuild_names,
+    rebuild_pose,
+    rebuild_stacks,
+    remove,
+    renames,
+    rig,
+)
 from .dependents import dependents, listed, weighted
 from .rebuild_plan import last_made
 from .rebuild_work import Change, Work
@@ -61,12 +73,23 @@ class _Task:
 def rebuild(armature: bpy.types.Object, plan: Plan) -> Rebuilt:
     """Bring the arms that `armature` has to `plan`.
 
-    Keys, dial values, weights, and what the user has added to the arms or changed in their looks stay. Raises PlanError
-    for a plan that is not valid and HostError for an armature that can not take it; whatever goes wrong, the file is
-    as it was before.
+    Keys, dial values, weights, and what the user has added to the arms or changed in their looks stay. Bones of theirs
+    that were renamed by hand get their names back. Raises PlanError for a plan that is not valid and HostError for an
+    armature that can not take it; whatever goes wrong, the file is as it was before.
     """
     validate(plan)
     record = rig.read_record(armature)
+    given = rebuild_names.renamed_by_hand(armature, record, last_made(armature, record))
+    if not given:
+        return _rebuild(armature, plan, record)
+    rig.check_editable(armature)
+    with host.mode(armature, "OBJECT"), rebuild_names.named_again(armature, given) as notes:
+        done = _rebuild(armature, plan, record)
+    return Rebuilt(True, (*notes, *done.notes))
+
+
+def _rebuild(armature: bpy.types.Object, plan: Plan, record: RigRecord) -> Rebuilt:
+    """The same once every bone has its own name."""
     ours = {*record.bones, *record.left}
     names = successors(record.plan_version, record.bones, record.arms, plan)
     build.check_armature(armature, plan, {*ours, *names.values()})

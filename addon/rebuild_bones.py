@@ -31,11 +31,11 @@ def edits(work: Work) -> tuple[list[Bone], list[str]]:
                 notes.append(f"the bone {bone.name!r} was gone: made again")
             continue
         base = work.made.bones.get(bone.name)
-        if _is_placed(there, bone):
+        if is_placed(there, bone):
             if base is not None and _flags_move(there, base, bone):
                 found.append(bone)
             continue
-        if base is not None and not _is_placed(there, base):
+        if base is not None and not is_placed(there, base):
             if not split(bone.name, arms)[1]:
                 # A torso that came with the arms is the user's to shape: the arms only hang on it.
                 notes.append(f"the bone {bone.name!r} was moved by hand: it stays where it is")
@@ -92,7 +92,7 @@ def _one_side(data: bpy.types.Armature) -> Iterator[None]:
         data.use_mirror_x = before
 
 
-def _is_placed(there: bpy.types.Bone, bone: Bone) -> bool:
+def is_placed(there: bpy.types.Bone, bone: Bone) -> bool:
     """Whether a bone has the rest, length, parent and inheritance that a plan says, as far as the host can keep it."""
     rest = np.array(bone.rest)
     reach = max(1.0, float(np.abs(rest[:3, 3]).max()))

@@ -82,7 +82,8 @@ def check_whole(armature: bpy.types.Object, record: RigRecord) -> None:
     missing = [name for name in record.bones if name not in armature.pose.bones]
     if missing:
         raise HostError(
-            f"{armature.name!r} has lost the bone {missing[0]!r} of its arms: undo its removal, or build the arms again"
+            f"{armature.name!r} has lost the bone {missing[0]!r} of its arms, removed or renamed: undo that, or build "
+            "the arms again"
         )
     dials = [armature.pose.bones[record.bone(arm, "dials")] for arm in record.arms]
     lost = [(bone.name, key) for bone in dials for key in DIAL_FIELDS if key not in bone]
