@@ -1,4 +1,4 @@
-"""For every test: drawn examples have no limit of time, which a busy machine would break, and a failure says its seed."""
+"""For every test: drawn examples have no limit of time, which a busy machine would break; a failure says its seed."""
 
 from __future__ import annotations
 
