@@ -8,6 +8,8 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ..core.proof.measures import SLIDE_LIMIT
+from ..core.proof.precision import limit_at
 from ..core.proof.results import Finding
 from . import host
 
@@ -87,13 +89,15 @@ def of_distance(armature: bpy.types.Object, length: float | None) -> Iterator[Fi
         return
     far = float(np.linalg.norm(matrix[:3, 3]))
     what = "L" if length else "of the longest bone"
+    slide = limit_at(SLIDE_LIMIT, far, size)
     yield Finding(
         FAR,
         armature.name,
         f"The object is {far:.4g} from the origin, where neighbouring places are {step:.2g} apart: {step / size:.1e} "
-        f"{what}. What a bone takes from other objects, and meshes, are as coarse; what stays within the armature is "
-        "measured to lose nothing.",
-        "Move character and set nearer to the origin if hands hold what is not a bone of this armature.",
+        f"{what}. What a bone takes from other objects, and meshes, are as coarse. A proof measures at the origin, by "
+        f"the same limits; where the object is, what a hand or an elbow holds may be off by up to {slide:.1e} "
+        f"{what} by the host's rounding alone.",
+        "Move character and set nearer to the origin; travelling with a bone instead of the object changes nothing.",
     )
 
 

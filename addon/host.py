@@ -31,6 +31,20 @@ def rest_matrix(bone: bpy.types.Bone) -> Array:
     return matrix_to_numpy(bone.matrix_local)
 
 
+def away(armature: bpy.types.Object, torso: str, length: float) -> tuple[float, float]:
+    """How far a body is from where the world's places are counted from, and its `length` in the world, metres.
+
+    The object and the torso bone, which whatever bone moves the body carries, both count: a pose is kept in numbers of
+    the armature's space, and constraints work in the world's.
+    """
+    matrix = matrix_to_numpy(armature.matrix_world)
+    size = float(abs(np.linalg.det(matrix[:3, :3])) ** (1.0 / 3.0))
+    travel = matrix_to_numpy(armature.pose.bones[torso].matrix)[:3, 3] - rest_matrix(armature.data.bones[torso])[:3, 3]
+    far = float(np.linalg.norm(matrix[:3, 3])) + size * float(np.linalg.norm(travel))
+    # Of an object that is scaled by nothing the length is the armature's own.
+    return far, size * length if size > 0.0 else length
+
+
 def rest_in_parent(bone: bpy.types.Bone) -> Array:
     """Rest matrix of a bone in its parent's frame (armature space without a parent), (4, 4).
 

@@ -81,7 +81,7 @@ def measuring(
     for requirement in verdicts.REQUIREMENTS:
         if check.requirement != requirement.ID or not requirement.applies(spec):
             continue
-        for measured in requirement.measure(arm_run):
+        for measured in verdicts.measures_of(requirement, arm_run):
             if measured.measure == check.measure:
                 found = verdicts.judge(requirement, arm_run, measured)
                 return Again(found, verdicts.trace(arm_run, found, measured), played.tracks)

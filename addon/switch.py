@@ -12,6 +12,7 @@ from ..core.errors import HostError
 from ..core.match.match import match
 from ..core.match.target import Matched, Target
 from ..core.posing import rigid_turns
+from ..core.proof.precision import limit_at, turn_limit_at
 from ..core.rotations import angle_between
 from ..core.solve.arm import solve
 from ..core.solve.settings import ArmPose, ArmSettings
@@ -38,6 +39,8 @@ class Outcome:
         keyed: whether keys were set.
         note: what else was keyed, for people; "" for nothing.
         lost, lost_angle: what of the pose the new dials can not make, arm lengths and degrees; 0 where they can.
+        limit, limit_angle: what still counts as the same pose, arm lengths and degrees; more than at the origin where
+            single precision tells no less (core/proof/precision.py).
     """
 
     pop: float
@@ -46,18 +49,26 @@ class Outcome:
     note: str = ""
     lost: float = 0.0
     lost_angle: float = 0.0
+    limit: float = POP_LIMIT
+    limit_angle: float = POP_ANGLE
 
     @property
     def kept(self) -> bool:
         """Whether the pose is the same within the limits."""
-        return self.pop <= POP_LIMIT and self.pop_angle <= POP_ANGLE
+        return self.pop <= self.limit and self.pop_angle <= self.limit_angle
 
     def sentence(self) -> str:
         """For people."""
         note = f"; {self.note}" if self.note else ""
+        if self.kept and (self.pop > POP_LIMIT or self.pop_angle > POP_ANGLE):
+            coarse = f"{100.0 * self.pop:.2g} % of the arm's length and {self.pop_angle:.2g} degrees"
+            return f"the pose is kept as far as numbers tell this far from the origin, {coarse}" + self._keyed() + note
         if self.kept:
-            return "the pose is kept" + (", keyed on both sides" if self.keyed else "") + note
+            return "the pose is kept" + self._keyed() + note
         return f"nearest pose: {100.0 * self.pop:.2g} % of the arm's length and {self.pop_angle:.2g} degrees away{note}"
+
+    def _keyed(self) -> str:
+        return ", keyed on both sides" if self.keyed else ""
 
 
 def switch(subject: Subject, arm: str, target: Target, *, keyed: bool | None = None) -> Outcome:
@@ -157,9 +168,12 @@ def outcome(subject: Subject, arm: str, before: Array, after: Array, keyed: bool
     geometry = subject.geometries[arm]
     length = geometry.upper_length + geometry.forearm_length
     turns = [rigid_turns(poses[:, :3, :3]) for poses in (before, after)]
+    away, in_world = host.away(subject.armature, subject.record.torso, length)
     return Outcome(
         pop=float(np.linalg.norm(after[:, :3, 3] - before[:, :3, 3], axis=1).max()) / length,
         pop_angle=float(np.degrees(angle_between(*turns).max())),
         keyed=keyed,
         note=note,
+        limit=limit_at(POP_LIMIT, away, in_world),
+        limit_angle=turn_limit_at(POP_ANGLE, away, in_world),
     )

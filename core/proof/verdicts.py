@@ -28,6 +28,7 @@ from . import (
 )
 from .cases import CORNERS, Case
 from .measures import Measured, at
+from .precision import restated
 from .results import FAIL, NOT_APPLICABLE, OUT_OF_REACH, PASS, Check, Trace
 from .run_plan import RunSpec
 from .samples import ArmRun
@@ -124,11 +125,16 @@ def checking(spec: RunSpec, run: ArmRun) -> Generator[int, None, tuple[tuple[Che
     for requirement in REQUIREMENTS:
         if not requirement.applies(spec):
             continue
-        some, kept = judged(requirement, run, requirement.measure(run), joints)
+        some, kept = judged(requirement, run, measures_of(requirement, run), joints)
         found += some
         traces += kept
         yield frames
     return tuple(found), tuple(traces)
+
+
+def measures_of(requirement: Requirement, run: ArmRun) -> tuple[Measured, ...]:
+    """What a requirement measures on a run, with the limits that hold where the arm's bones are."""
+    return restated(requirement.measure(run), run.geometry)
 
 
 def switch_checks(run: SwitchRun) -> tuple[tuple[Check, ...], tuple[Trace, ...]]:
