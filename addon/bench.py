@@ -23,7 +23,19 @@ from ..core.plan.model import Plan
 from ..core.posing import chain_poses, rigid_inverse
 from ..core.stature import guide_from_stature
 from ..core.tracks import DialTrack, PoseTrack, Tracks
-from . import bench_fingers, bench_native, bench_solver, bench_switch, build, host, prove_runs, remove, sample, subjects
+from . import (
+    bench_fingers,
+    bench_many,
+    bench_native,
+    bench_solver,
+    bench_switch,
+    build,
+    host,
+    prove_runs,
+    remove,
+    sample,
+    subjects,
+)
 from .bench_stage import alone, play
 from .curves import new_action, write_curve
 
@@ -61,7 +73,8 @@ def measure(effort: float = 1.0) -> list[Row]:
     """Every figure. `effort` scales the number of repetitions."""
     rows = [*_exactness(max(200, int(10_000 * effort)))]
     rows += _evaluation(max(3, int(15 * effort)))
-    rows += _many(max(3, int(7 * effort)))
+    _fresh()
+    rows += bench_many.rows(_guide(2), alternate, max(3, int(7 * effort)), Row)
     _fresh()
     rows += bench_fingers.rows(_guide(1), alternate, max(3, int(15 * effort)), Row)
     rows += bench_solver.rows(effort, Row)
@@ -211,35 +224,6 @@ def _evaluation(repeats: int) -> list[Row]:
         )
     )
     return rows
-
-
-def _many(repeats: int) -> list[Row]:
-    """Fifty characters over one, played."""
-    _fresh()
-    plan = plan_arms(_guide(2), ArmOptions())
-    turns = np.random.default_rng(3).uniform(-TORSO_TURN, TORSO_TURN, (40, 3))
-    one = build.build_new(plan, "one")
-    _key_turns(one, plan.torso, turns)
-    scenes = [alone(one), bpy.data.scenes.new("many")]
-    for _ in range(50):
-        copy = one.copy()
-        copy.data = one.data.copy()
-        copy.animation_data.action = one.animation_data.action
-        for curve in copy.animation_data.drivers:
-            for variable in curve.driver.variables:
-                for target in variable.targets:
-                    if target.id == one:
-                        target.id = copy
-        for bone in copy.pose.bones:
-            for constraint in bone.constraints:
-                for holder in getattr(constraint, "targets", (constraint,)):
-                    holder.target = copy
-        scenes[1].collection.objects.link(copy)
-    jobs = [functools.partial(play, scene, len(turns)) for scene in scenes]
-    for job in jobs:
-        job()
-    single, fifty = alternate(jobs, repeats)
-    return [Row("playing 50 characters over one", fifty / single, "<=", 50.0)]
 
 
 def _key_turns(item: bpy.types.Object, torso: str, turns: Array) -> None:
