@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from dataclasses import replace
 
 import bpy
@@ -18,6 +18,7 @@ from ..core.card.model import RigCard
 from ..core.errors import ProofError
 from ..core.motion.clip import Clip
 from ..core.motion.wiggle import torso_snap, torso_wiggle
+from ..core.pace import UNBROKEN, Pace, told
 from ..core.proof import verdicts
 from ..core.proof.cases import CORNERS
 from ..core.proof.measures import at
@@ -25,7 +26,7 @@ from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import SWEEP_FRAMES
 from . import findings, host, sample
 from .any_arm_rig import AnySubject, kept_settings, subject_of_card
-from .any_arm_runs import played
+from .any_arm_runs import played, playing
 from .one_check import Again
 from .prove import Progress, made_with
 
@@ -35,14 +36,25 @@ JOINTS = ("clavicle", "upper_arm", "forearm", "hand")
 
 
 def prove_card(
-    armature: bpy.types.Object, card: RigCard, recorded: Clip | None = None, seed: int = 1, made: MadeWith | None = None
-) -> Iterator[Progress | Results]:
-    """The whole proof of a card's arms: progress after each run, the results last; the file is as before afterwards.
+    armature: bpy.types.Object,
+    card: RigCard,
+    recorded: Clip | None = None,
+    seed: int = 1,
+    made: MadeWith | None = None,
+    pace: Pace = UNBROKEN,
+) -> Generator[Progress | Results, None, None]:
+    """The whole proof of a card's arms: progress after each run, the results last; the file is as before whenever it
+    ends.
 
-    Raises CardError where the card does not fit the armature, before anything is set.
+    Within a run it yields its progress as well wherever a turn of `pace` is over. Raises CardError where the card does
+    not fit the armature, before anything is set.
     """
     subject = subject_of_card(armature, card)
-    runs = plan.planned(card.arms, motions(seed, recorded))
+    runs: list[AnyRun] = []
+    for some in plan.planning(card.arms, motions(seed, recorded)):
+        runs += some
+        if pace.due():
+            yield Progress(0, 1, "planning")
     total, done, seconds = plan.frames(runs), 0, 0.0
     found: list[Check] = []
     traces: tuple[Trace, ...] = ()
@@ -55,15 +67,20 @@ def prove_card(
     wrong = findings.findings_of(armature, subject.length)
     with sample.borrowed(armature) as stage, kept_settings(armature, card):
         for run in runs:
-            start = time.perf_counter()
-            shown = played(subject, run, stage)
-            seconds += time.perf_counter() - start
+            what = f"{run.motion}, {run.case.mode}"
+
+            def tell(frames: int, before: int = done, what: str = what) -> Progress:
+                return Progress(before + frames, total, what)
+
+            start, away = time.perf_counter(), pace.away
+            shown = yield from told(playing(subject, run, stage, pace), pace, tell)
+            seconds += time.perf_counter() - start - (pace.away - away)
             for arm, (one, _) in shown.items():
-                checks, kept = judged(subject, run, arm, one)
+                checks, kept = yield from told(judging(subject, run, arm, one), pace, tell)
                 found += checks
                 traces = verdicts.keep((*traces, *kept), found)
             done += run.clip.frames + 1
-            yield Progress(done, total, f"{run.motion}, {run.case.mode}")
+            yield Progress(done, total, what)
     yield Results(
         host=host.version_name(),
         rig=armature.name,
@@ -101,8 +118,13 @@ def motions(seed: int, recorded: Clip | None) -> tuple[Clip, ...]:
     return made if recorded is None else (*made, recorded)
 
 
-def judged(subject: AnySubject, run: AnyRun, arm: str, shown: Shown) -> tuple[list[Check], list[Trace]]:
-    """Checks and traces of every requirement that looks at a run of one arm."""
+def judging(
+    subject: AnySubject, run: AnyRun, arm: str, shown: Shown
+) -> Generator[int, None, tuple[list[Check], list[Trace]]]:
+    """Checks and traces of every requirement that looks at a run of one arm, in steps, one a requirement.
+
+    Yields the run's frames, all of which are there.
+    """
     found: list[Check] = []
     traces: list[Trace] = []
     joints = _joints(shown)
@@ -110,6 +132,7 @@ def judged(subject: AnySubject, run: AnyRun, arm: str, shown: Shown) -> tuple[li
         checks, kept = verdicts.judged(requirement, shown, measure(requirement.ID, shown), joints)
         found += checks
         traces += kept
+        yield run.clip.frames + 1
     return found, traces
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from ..core.card.check import problems_of
 from ..core.card.fit_check import misfits
 from ..core.card.model import BONE_ROLES, DIALS, FK_CONTROLS, CardArm, Dial, RigCard, Setting
 from ..core.card.problems import refuse
-from ..core.errors import CardError
+from ..core.errors import CardError, HostError
 from . import host
 from .card_sketch import sketch_of
 
@@ -58,6 +58,20 @@ def subject_of_card(armature: bpy.types.Object, card: RigCard) -> AnySubject:
     rigs = tuple(_arm(armature, arm, torso, facing) for arm in card.arms)
     _check_own(card)
     return AnySubject(armature, card, rigs, facing)
+
+
+def check_there(subject: AnySubject) -> None:
+    """Raise HostError where the armature or a bone that the card names is gone: after somebody else had a turn."""
+    if not host.is_there(subject.armature):
+        raise HostError("the armature was removed while it was measured: undo that, and measure it again")
+    names = [*subject.card.torso, *(getattr(arm, role) for arm in subject.card.arms for role in BONE_ROLES)]
+    there = {bone.name for bone in subject.armature.pose.bones}
+    lost = next((name for name in names if name and name not in there), None)
+    if lost is not None:
+        raise HostError(
+            f"{subject.armature.name!r} has lost the bone {lost!r}, removed or renamed, while it was measured: undo "
+            "that, or correct the card"
+        )
 
 
 def every_setting(arm: CardArm) -> list[Setting | Dial]:
@@ -110,21 +124,23 @@ def path_of(setting: Setting | Dial) -> str:
 
 @contextmanager
 def kept_settings(armature: bpy.types.Object, card: RigCard) -> Iterator[None]:
-    """Everything that the card's modes and dials set is as before afterwards."""
+    """Everything that the card's modes and dials set is as before afterwards; what is gone meanwhile stays gone."""
     settings = [setting for arm in card.arms for setting in every_setting(arm)]
     kept = [(setting, read_setting(armature, setting)) for setting in settings]
     try:
         yield
     finally:
-        # Backwards: of a setting that is there twice the first was read before anything was set.
-        for setting, value in reversed(kept):
-            owner, key = owner_of(armature, setting)
-            if setting.constraint:
-                owner.influence = value
-            else:
-                owner[key] = value
-        armature.update_tag()
-        bpy.context.view_layer.update()
+        if host.is_there(armature):
+            # Backwards: of a setting that is there twice the first was read before anything was set.
+            for setting, value in reversed(kept):
+                with suppress(CardError):
+                    owner, key = owner_of(armature, setting)
+                    if setting.constraint:
+                        owner.influence = value
+                    else:
+                        owner[key] = value
+            armature.update_tag()
+            bpy.context.view_layer.update()
 
 
 def _arm(armature: bpy.types.Object, arm: CardArm, torso: Array, facing: Array) -> AnyArm:

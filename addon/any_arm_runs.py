@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
+
 import bpy
 import numpy as np
 from mathutils import Matrix
@@ -13,12 +15,13 @@ from ..core.any_arm.settings import AnySettings, settings_for
 from ..core.card.model import FK_CONTROLS
 from ..core.errors import CardError
 from ..core.motion.clip import torso_for
+from ..core.pace import UNBROKEN, Pace, whole
 from ..core.posing import chain_poses
 from ..core.proof.cases import Case
 from ..core.proof.measures import turn, turn_error
 from ..core.tracks import DialTrack, EulerTrack, PoseTrack, Tracks
 from . import host, sample
-from .any_arm_rig import AnySubject, path_of, write_setting
+from .any_arm_rig import AnySubject, check_there, path_of, write_setting
 
 Array = NDArray[np.float64]
 
@@ -31,10 +34,25 @@ READ = ("clavicle", "upper_arm", "forearm", "hand", *FK_CONTROLS, "hand_hold", "
 
 def played(subject: AnySubject, run: AnyRun, stage: sample.Stage) -> dict[str, tuple[Shown, Tracks]]:
     """What the arms that the run is for showed, and what was set, by the arm's id."""
+    return whole(playing(subject, run, stage, UNBROKEN))
+
+
+def playing(
+    subject: AnySubject, run: AnyRun, stage: sample.Stage, pace: Pace
+) -> Generator[int, None, dict[str, tuple[Shown, Tracks]]]:
+    """`played` in steps that may be left where a turn of `pace` is over: yields the number of frames done.
+
+    Raises HostError where a bone that the card names was taken away in somebody's turn.
+    """
     armature = subject.armature
+    check_there(subject)
     torso_tracks, torso = _torso(subject, run)
     rigs = [rig for rig in subject.rigs if plan.looks(rig.card, run)]
-    settings = {rig.card.arm: settings_for(run, rig, torso) for rig in rigs}
+    settings = {}
+    for rig in rigs:
+        settings[rig.card.arm] = settings_for(run, rig, torso)
+        yield 0
+    check_there(subject)
     _rest(armature)
     for rig in rigs:
         _set(armature, rig, run.case)
@@ -51,7 +69,8 @@ def played(subject: AnySubject, run: AnyRun, stage: sample.Stage) -> dict[str, t
     tracks = Tracks(run.clip.frames + 1, (*torso_tracks, *moving), tuple(angles), tuple(dials))
     names = {rig.card.arm: {role: name for role in READ if (name := getattr(rig.card, role))} for rig in rigs}
     bones = [subject.card.torso[-1], *(name for roles in names.values() for name in roles.values())]
-    poses = sample.step(stage, tracks, bones).poses
+    poses = (yield from sample.stepping(stage, tracks, bones, pace)).poses
+    yield tracks.frames
     _check_torso(subject, torso, poses[:, 0])
     out: dict[str, tuple[Shown, Tracks]] = {}
     start = 1

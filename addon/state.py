@@ -79,7 +79,7 @@ class ArmwrightCheckLine(bpy.types.PropertyGroup):
 
 
 def _chosen(self: bpy.types.PropertyGroup, context: bpy.types.Context) -> None:
-    from .operators.proof import list_checks
+    from .operators.verdict_lists import list_checks
 
     list_checks(self)
 

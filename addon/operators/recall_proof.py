@@ -13,8 +13,8 @@ from ...core.errors import ArmwrightError, HostError
 from ...core.proof.results import Results
 from .. import kept_results, prove, rig, selection
 from .common import OnRig, redraw_sidebars
-from .proof import show
 from .stepping import Stepped
+from .verdict_lists import show
 
 
 @dataclass(frozen=True)

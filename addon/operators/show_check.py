@@ -13,7 +13,7 @@ from ...core.pace import Pace
 from .. import host, interruptions, overlay, prove, selection, shown_check
 from ..subjects import Subject
 from .common import PIECE, OnRig, piece, redraw_views
-from .proof import last_of
+from .verdict_lists import last_of
 
 # What moves the view and nothing else.
 VIEWING = (

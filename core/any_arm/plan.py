@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from ..card.model import FK_CONTROLS, CardArm
 from ..motion.clip import Clip, make_clip
@@ -45,26 +45,33 @@ NOT_LOOKED_AT = {
 
 def planned(arms: Sequence[CardArm], motions: Sequence[Clip]) -> tuple[AnyRun, ...]:
     """Every run that a requirement looks at, on one of the arms at least."""
-    runs: list[AnyRun] = []
+    return tuple(run for runs in planning(arms, motions) for run in runs)
+
+
+def planning(arms: Sequence[CardArm], motions: Sequence[Clip]) -> Iterator[tuple[AnyRun, ...]]:
+    """`planned` in steps, one a case."""
     for case in CORNERS:
-        if case.mode in HOLDS:
-            runs += [AnyRun(clip.name, HOLD, clip, case, (HOLDS[case.mode],)) for clip in motions]
-            clip = shrug(SWEEP_FRAMES)
-            runs.append(AnyRun(clip.name, HOLD, clip, case, (shoulder.ID,)))
-        else:
-            runs += [AnyRun(clip.name, HOLD, clip, case, (isolate.ID,)) for clip in motions]
-            runs.append(AnyRun(RAISE, RAISING, make_clip("still", RAISE_FRAMES), case, (lift.ID,)))
-        if case.mode in swing.MODES:
-            clip = fk_sweep(SWEEP_FRAMES)
-            runs.append(AnyRun(clip.name, SWING, clip, case, (swing.ID,)))
-        if case.mode in ("none", "hand"):
-            runs.append(AnyRun(BLEND_RAMP, BLEND, make_clip("still", BLEND_FRAMES), case, (blend.ID,)))
-        if case.mode == "hand":
-            runs.append(AnyRun("beyond", BEYOND, make_clip("still", BEYOND_FRAMES), case, (stretch.ID,)))
-            around = hand_round(HAND_ROUND_FRAMES, CORNERS.index(case) / len(CORNERS))
-            still = make_clip("still", HAND_ROUND_FRAMES)
-            runs.append(AnyRun(HAND_ROUND, ROUND, still, case, (any_axis.ID,), around))
-    return tuple(run for run in runs if any(looks(arm, run) for arm in arms))
+        yield tuple(run for run in _of_case(case, motions) if any(looks(arm, run) for arm in arms))
+
+
+def _of_case(case: Case, motions: Sequence[Clip]) -> Iterator[AnyRun]:
+    if case.mode in HOLDS:
+        yield from (AnyRun(clip.name, HOLD, clip, case, (HOLDS[case.mode],)) for clip in motions)
+        clip = shrug(SWEEP_FRAMES)
+        yield AnyRun(clip.name, HOLD, clip, case, (shoulder.ID,))
+    else:
+        yield from (AnyRun(clip.name, HOLD, clip, case, (isolate.ID,)) for clip in motions)
+        yield AnyRun(RAISE, RAISING, make_clip("still", RAISE_FRAMES), case, (lift.ID,))
+    if case.mode in swing.MODES:
+        clip = fk_sweep(SWEEP_FRAMES)
+        yield AnyRun(clip.name, SWING, clip, case, (swing.ID,))
+    if case.mode in ("none", "hand"):
+        yield AnyRun(BLEND_RAMP, BLEND, make_clip("still", BLEND_FRAMES), case, (blend.ID,))
+    if case.mode == "hand":
+        yield AnyRun("beyond", BEYOND, make_clip("still", BEYOND_FRAMES), case, (stretch.ID,))
+        around = hand_round(HAND_ROUND_FRAMES, CORNERS.index(case) / len(CORNERS))
+        still = make_clip("still", HAND_ROUND_FRAMES)
+        yield AnyRun(HAND_ROUND, ROUND, still, case, (any_axis.ID,), around)
 
 
 def lacks(arm: CardArm, case: Case) -> str:

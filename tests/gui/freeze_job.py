@@ -227,7 +227,7 @@ def _choosing(state: Any) -> Part:
 
 def _listing(state: Any) -> Part:
     from armwright.addon import kept_results
-    from armwright.addon.operators.proof import last_of
+    from armwright.addon.operators.verdict_lists import last_of
 
     armature = bpy.data.objects["Wren"]
     if not state.verdicts:
@@ -250,7 +250,7 @@ def _listing(state: Any) -> Part:
 def _some_results(state: Any) -> None:
     """Results to show a check of, where no proof has run."""
     from armwright.addon import prove, subjects
-    from armwright.addon.operators.proof import show
+    from armwright.addon.operators.verdict_lists import show
     from armwright.core.proof.run_plan import planned_runs, standard_motions
 
     subject = subjects.subject_of(bpy.data.objects["Wren"])

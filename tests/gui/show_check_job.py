@@ -52,7 +52,7 @@ def _start() -> None:
 
 def _show() -> None:
     from armwright.addon import host, sample, subjects
-    from armwright.addon.operators.proof import show
+    from armwright.addon.operators.verdict_lists import show
     from armwright.addon.prove_runs import run
     from armwright.core.proof import verdicts
     from armwright.core.proof.results import Results

@@ -140,7 +140,7 @@ def _break_a_hand() -> None:
     from dataclasses import replace
 
     from armwright.addon import host, prove, sample
-    from armwright.addon.operators.proof import show
+    from armwright.addon.operators.verdict_lists import show
     from armwright.addon.prove_runs import run
     from armwright.core.proof import verdicts
     from armwright.core.proof.results import Results

@@ -25,7 +25,7 @@ def proved(registered: Any) -> Any:
     import bpy
     from characters import wren_on_own_armature
 
-    from armwright.addon.operators.proof import show
+    from armwright.addon.operators.verdict_lists import show
 
     armature = wren_on_own_armature()
     activate(armature, "POSE")

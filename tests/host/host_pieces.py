@@ -254,7 +254,7 @@ def test_what_is_kept_is_read_in_pieces_and_the_list_stays_as_it_is_until_all_of
     import bpy
 
     from armwright.addon import kept_results, prove, rig
-    from armwright.addon.operators import proof, recall_proof
+    from armwright.addon.operators import recall_proof, verdict_lists
     from armwright.core.proof import kept
     from armwright.core.proof.results import Results
 
@@ -264,17 +264,17 @@ def test_what_is_kept_is_read_in_pieces_and_the_list_stays_as_it_is_until_all_of
     digest = rig.read_record(posed).plan_digest
     results = Results("4.5.15", posed.name, digest, 1, (("L", 0.58), ("R", 0.58)), many)
     state = bpy.context.window_manager.armwright_proof
-    proof.show(state, posed.name, replace(results, checks=(check,)))
+    verdict_lists.show(state, posed.name, replace(results, checks=(check,)))
     assert kept_results.keep(posed, results)
     kept_results._read.clear()
     steps = list(recall_proof.listing(bpy.context))
     assert [(step.done, step.total) for step in steps[:-1]] == [(1, 3), (2, 3), (3, 3)]
     assert steps[-1] == recall_proof.Listed(posed.name, count)
     assert state.checks[0].check == f"{check.id}-{count - 1}"
-    assert proof.last_of(posed.name) == results
+    assert verdict_lists.last_of(posed.name) == results
     # Left on the way, and with the armature gone meanwhile.
     kept_results._read.clear()
-    proof.show(state, posed.name, replace(results, checks=(check,)))
+    verdict_lists.show(state, posed.name, replace(results, checks=(check,)))
     left = recall_proof.listing(bpy.context)
     assert isinstance(next(left), prove.Progress)
     left.close()
@@ -300,8 +300,8 @@ def test_a_running_proof_gives_back_before_anything_that_would_keep_the_borrowed
     import bpy
 
     import armwright
-    from armwright.addon import interruptions, subjects
-    from armwright.addon.operators import proof
+    from armwright.addon import interruptions, prove, subjects
+    from armwright.addon.operators import proof, proof_job
     from armwright.core.pace import Pace
 
     plain, later = tmp_path / "plain.blend", tmp_path / "later.blend"
@@ -310,10 +310,10 @@ def test_a_running_proof_gives_back_before_anything_that_would_keep_the_borrowed
     posed.pose.bones["fk.hand.L"].rotation_euler = (0.1, 0.0, 0.0)
     bpy.ops.ed.undo_push(message="a turn")
     manager = bpy.context.window_manager
-    steps = proof.proving(manager.armwright_proof, subjects.subject_of(posed), Pace(LEAST))
+    steps = proof_job.listed(manager.armwright_proof, posed, prove.prove(subjects.subject_of(posed), pace=Pace(LEAST)))
     running = _Operator(steps)
     stop = proof.ARMWRIGHT_OT_run_proof._stop
-    running._withdraw = interruptions.before(partial(stop, running, manager, proof.INTERRUPTED))
+    running._withdraw = interruptions.before(partial(stop, running, manager, proof_job.INTERRUPTED))
     manager.armwright_proof.running = True
     name, before = posed.name, deep_snapshot()
     while next(steps).what == "planning":
