@@ -12,7 +12,6 @@ from ..core.errors import ProofError
 from ..core.pace import whole
 from ..core.proof import kept
 from ..core.proof.results import Results
-from . import rig
 from .prove import Progress
 
 KEY = "armwright_proof"
@@ -81,7 +80,7 @@ def is_older(results: Results, plan_digest: str) -> bool:
 @persistent  # type: ignore[untyped-decorator]
 def _after_undo(*_: Any) -> None:
     """Give armatures the results back that undo or redo has taken with it."""
-    for item in rig.find_rigs():
+    for item in bpy.data.objects if _kept else ():
         text = _kept.get(item.session_uid)
         if text is not None and item.get(KEY) != text:
             item[KEY] = text

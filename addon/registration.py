@@ -8,6 +8,7 @@ from . import interruptions, kept_results, marker_colours, marker_mirror, state,
 from .operators import (
     bind,
     build_arms,
+    card_proof,
     controls_page,
     convert,
     flip_dial,
@@ -24,7 +25,16 @@ from .operators import (
     space,
     study,
 )
-from .panels import arms_panel, build_panel, dials_panel, fingers_panel, hand_over_panel, proof_panel, study_panel
+from .panels import (
+    arms_panel,
+    build_panel,
+    card_panel,
+    dials_panel,
+    fingers_panel,
+    hand_over_panel,
+    proof_panel,
+    study_panel,
+)
 
 CLASSES: tuple[type, ...] = (
     *state.CLASSES,
@@ -49,6 +59,8 @@ CLASSES: tuple[type, ...] = (
     proof.ARMWRIGHT_OT_save_report,
     show_check.ARMWRIGHT_OT_show_check,
     recall_proof.ARMWRIGHT_OT_recall_proof,
+    card_proof.ARMWRIGHT_OT_draft_card,
+    card_proof.ARMWRIGHT_OT_run_card_proof,
     hand_over.ARMWRIGHT_OT_hand_over,
     hand_over.ARMWRIGHT_OT_ask_hand_over,
     controls_page.ARMWRIGHT_OT_save_controls_page,
@@ -63,6 +75,8 @@ CLASSES: tuple[type, ...] = (
     proof_panel.ARMWRIGHT_UL_verdicts,
     proof_panel.ARMWRIGHT_UL_checks,
     proof_panel.ARMWRIGHT_PT_proof,
+    card_panel.ARMWRIGHT_UL_guesses,
+    card_panel.ARMWRIGHT_PT_card_proof,
     study_panel.ARMWRIGHT_UL_phases,
     study_panel.ARMWRIGHT_PT_study,
     hand_over_panel.ARMWRIGHT_PT_hand_over,

@@ -38,6 +38,39 @@ def armature_of(context: bpy.types.Context) -> bpy.types.Object:
     return found[0]
 
 
+def other_rig(context: bpy.types.Context) -> bpy.types.Object:
+    """The active armature, or the one that moves the active mesh, whose arms were built by other means.
+
+    Raises HostError where there is none.
+    """
+    armature = rig.require(context.object)
+    if rig.has_arms(armature):
+        raise HostError(f"{armature.name!r} has arms built by Armwright, which are proved without a card: use Proof")
+    return armature
+
+
+def proved_armature(context: bpy.types.Context) -> bpy.types.Object:
+    """The armature whose proof the selection is about, with or without a card. Raises HostError where there is none."""
+    try:
+        return other_rig(context)
+    except HostError:
+        return armature_of(context)
+
+
+def why_no_card(context: bpy.types.Context) -> str:
+    """Why no card of the active armature can be drafted or proved by now, a sentence; "" if one can."""
+    try:
+        armature = other_rig(context)
+        check_editable(armature)
+    except HostError as problem:
+        return sentence(str(problem))
+    if context.mode not in MODES_OF_WORK or armature.mode not in MODES_OF_WORK:
+        return "Go to pose mode or object mode first"
+    if context.window_manager.armwright_proof.running:
+        return "A proof is running: press Esc in the viewport to stop it"
+    return ""
+
+
 def why_not(context: bpy.types.Context) -> str:
     """Why no arm can be changed now, a sentence; "" if they can."""
     try:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 
 from .build_inputs import AS_BUILT, chosen
@@ -98,6 +100,38 @@ class ArmwrightProofState(bpy.types.PropertyGroup):
     older: bpy.props.BoolProperty()  # type: ignore[valid-type]
 
 
+class ArmwrightGuessLine(bpy.types.PropertyGroup):
+    """One guess of a drafted rig card."""
+
+    part: bpy.props.StringProperty()  # type: ignore[valid-type]
+    found: bpy.props.StringProperty()  # type: ignore[valid-type]
+    sure: bpy.props.StringProperty()  # type: ignore[valid-type]
+    why: bpy.props.StringProperty()  # type: ignore[valid-type]
+    is_low: bpy.props.BoolProperty()  # type: ignore[valid-type]
+
+
+def _other_card(self: Any, context: bpy.types.Context) -> None:
+    self.problems = ""
+    self.guesses.clear()
+
+
+class ArmwrightCardState(bpy.types.PropertyGroup):
+    """The rig card that arms of other making are proved by, what is wrong with it, and the guesses of a draft."""
+
+    path: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="Card",
+        description="Rig card that says what plays which part in the arms, and how their modes are set",
+        subtype="FILE_PATH",
+        update=_other_card,
+    )
+    # Whose guesses and problems.
+    rig: bpy.props.StringProperty()  # type: ignore[valid-type]
+    # Sentences, a line each.
+    problems: bpy.props.StringProperty()  # type: ignore[valid-type]
+    guesses: bpy.props.CollectionProperty(type=ArmwrightGuessLine)  # type: ignore[valid-type]
+    active: bpy.props.IntProperty()  # type: ignore[valid-type]
+
+
 class ArmwrightPhaseLine(bpy.types.PropertyGroup):
     """One phase of the last study."""
 
@@ -140,12 +174,15 @@ CLASSES = (
     ArmwrightVerdict,
     ArmwrightCheckLine,
     ArmwrightProofState,
+    ArmwrightGuessLine,
+    ArmwrightCardState,
     ArmwrightPhaseLine,
     ArmwrightStudyState,
 )
 HANGERS = (
     (bpy.types.Scene, "armwright_build", ArmwrightBuildSettings),
     (bpy.types.WindowManager, "armwright_proof", ArmwrightProofState),
+    (bpy.types.WindowManager, "armwright_card", ArmwrightCardState),
     (bpy.types.WindowManager, "armwright_study", ArmwrightStudyState),
 )
 

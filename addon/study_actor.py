@@ -116,8 +116,7 @@ def actor_of(armature: bpy.types.Object | None, card: RigCard | None = None) -> 
     subjects.check_shown(armature)
     if armature.mode == "EDIT":
         raise HostError(f"the bones of {armature.name!r} are being edited: leave edit mode first")
-    if armature.data.pose_position == "REST":
-        raise HostError(f"{armature.name!r} shows its rest position: switch it to pose position (Properties > Data)")
+    subjects.check_posed(armature)
     if card is None and rig.has_arms(armature):
         subject = subjects.subject_of(armature)
         arms = []

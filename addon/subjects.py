@@ -102,6 +102,12 @@ def check_shown(armature: bpy.types.Object) -> None:
         )
 
 
+def check_posed(armature: bpy.types.Object) -> None:
+    """Raise HostError for an armature that shows its rest position, whatever its channels say."""
+    if armature.data.pose_position == "REST":
+        raise HostError(f"{armature.name!r} shows its rest position: switch it to pose position (Properties > Data)")
+
+
 def _chain(armature: bpy.types.Object, record: RigRecord) -> tuple[str, ...]:
     """The torso bone and its ancestors below the root, lowest first."""
     bone, names = armature.data.bones[record.torso], []

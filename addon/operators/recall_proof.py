@@ -44,7 +44,7 @@ class ARMWRIGHT_OT_recall_proof(Stepped, OnRig, bpy.types.Operator):  # type: ig
     def poll(cls, context: bpy.types.Context) -> bool:
         # It changes nothing, so a linked rig, whose library keeps its proof, will do.
         try:
-            armature = selection.armature_of(context)
+            armature = selection.proved_armature(context)
         except HostError as problem:
             return cls.usable(selection.sentence(str(problem)))
         kept = kept_results.KEY in armature
@@ -70,8 +70,9 @@ def listing(context: bpy.types.Context) -> Generator[prove.Progress | Listed, No
 
     All that is asked of the armature is asked at once: it may go meanwhile.
     """
-    armature = selection.armature_of(context)
-    name, digest = armature.name, rig.read_record(armature).plan_digest
+    armature = selection.proved_armature(context)
+    # Arms of other making have no plan, so no build of theirs is an older one.
+    name, digest = armature.name, rig.read_record(armature).plan_digest if rig.has_arms(armature) else ""
     if kept_results.KEY not in armature:
         raise HostError(f"No proof is kept with {name}: run one")
     return _listing(context.window_manager.armwright_proof, name, digest, kept_results.reading(armature))

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
+import blf
 import bpy
 
 from ...core import arm_words
 from ...core.errors import HostError
 from ...core.rig_record import RigRecord
 from .. import rig, selection
+
+# The host's own font, and what a panel leaves free beside a label, pixels at a scale of 1.
+FONT, MARGIN = 0, 56
 
 
 def shown_rig(context: bpy.types.Context) -> tuple[bpy.types.Object, RigRecord] | None:
@@ -69,3 +73,27 @@ def each_pair(
         head.label(text=selection.sentence(words), icon="RESTRICT_SELECT_OFF" if is_chosen else "NONE")
         if body is not None:
             yield body, pair
+
+
+def paragraphs(layout: bpy.types.UILayout, context: bpy.types.Context, sentences: Sequence[str]) -> None:
+    """Sentences, in as many lines as the sidebar's width makes of them."""
+    column = layout.column(align=True)
+    column.scale_y = 0.8
+    for sentence in sentences:
+        for line in lines_of(sentence, context):
+            column.label(text=line)
+
+
+def lines_of(sentence: str, context: bpy.types.Context) -> list[str]:
+    """A sentence in lines that fit into the region's width by the host's own font."""
+    scale = context.preferences.system.ui_scale
+    blf.size(FONT, context.preferences.ui_styles[0].widget.points * scale)
+    room = context.region.width - MARGIN * scale
+    out: list[str] = []
+    for word in sentence.split(" "):
+        longer = f"{out[-1]} {word}" if out else word
+        if out and blf.dimensions(FONT, longer)[0] <= room:
+            out[-1] = longer
+        else:
+            out.append(word)
+    return out

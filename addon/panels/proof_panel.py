@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 
 from ...core.rig_record import RigRecord
@@ -47,30 +49,43 @@ class ARMWRIGHT_PT_proof(RigPanel, bpy.types.Panel):
     def draw_rig(self, context: bpy.types.Context, armature: bpy.types.Object, record: RigRecord) -> None:
         layout, state = self.layout, context.window_manager.armwright_proof
         if state.running:
-            layout.progress(factor=state.done, text=state.headline)
-            layout.label(text="Esc stops and puts everything back", icon="INFO")
+            draw_running(layout, state)
             return
         column = layout.column()
         column.scale_y = 1.4
         column.operator("armwright.run_proof", icon="PLAY")
-        if not state.headline or state.rig != armature.name:
-            if KEY in armature:
-                layout.operator("armwright.recall_proof")
-            return
-        layout.label(text=state.headline)
-        if state.older:
-            layout.label(text="Of an older build: run it again", icon="INFO")
-        layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=len(state.verdicts))
-        if 0 <= state.active < len(state.verdicts):
-            rows = min(max(len(state.checks), 1), 5)
-            layout.template_list("ARMWRIGHT_UL_checks", "", state, "checks", state, "active_check", rows=rows)
-            if 0 <= state.active_check < len(state.checks):
-                line = state.checks[state.active_check]
-                box = layout.box()
-                box.scale_y = 0.8
-                requirement = state.verdicts[state.active].requirement
-                box.label(text=f"{requirement} {VERDICT_WORDS.get(line.verdict, line.verdict)}: {line.figure}")
-                for words in (line.where, line.words, line.dials):
-                    box.label(text=words)
-            layout.operator("armwright.show_check")
-        layout.operator("armwright.save_report", icon="FILE_TICK")
+        draw_results(layout, state, armature, "armwright.show_check")
+
+
+def draw_running(layout: bpy.types.UILayout, state: Any) -> None:
+    """How far a proof is."""
+    layout.progress(factor=state.done, text=state.headline)
+    layout.label(text="Esc stops and puts everything back", icon="INFO")
+
+
+def draw_results(layout: bpy.types.UILayout, state: Any, armature: bpy.types.Object, look: str = "") -> None:
+    """The verdicts of an armature's last proof, the checks of the chosen one, and its report; `look`: an operator that
+    shows the chosen check.
+    """
+    if not state.headline or state.rig != armature.name:
+        if KEY in armature:
+            layout.operator("armwright.recall_proof")
+        return
+    layout.label(text=state.headline)
+    if state.older:
+        layout.label(text="Of an older build: run it again", icon="INFO")
+    layout.template_list("ARMWRIGHT_UL_verdicts", "", state, "verdicts", state, "active", rows=len(state.verdicts))
+    if 0 <= state.active < len(state.verdicts):
+        rows = min(max(len(state.checks), 1), 5)
+        layout.template_list("ARMWRIGHT_UL_checks", "", state, "checks", state, "active_check", rows=rows)
+        if 0 <= state.active_check < len(state.checks):
+            line = state.checks[state.active_check]
+            box = layout.box()
+            box.scale_y = 0.8
+            requirement = state.verdicts[state.active].requirement
+            box.label(text=f"{requirement} {VERDICT_WORDS.get(line.verdict, line.verdict)}: {line.figure}")
+            for words in (line.where, line.words, line.dials):
+                box.label(text=words)
+        if look:
+            layout.operator(look)
+    layout.operator("armwright.save_report", icon="FILE_TICK")

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
-import blf
 import bpy
 
 from ...core.errors import HostError
 from ...core.study.phases import ELBOW, HAND, HELD, ROLL, SWING
 from .. import rig, selection
+from .common import paragraphs
 
 ICONS = {SWING: "FORCE_CURVE", HAND: "PINNED", ELBOW: "PINNED", ROLL: "FILE_REFRESH", HELD: "LINKED"}
 # Lines that the list shows at least and at most.
 FEWEST, MOST = 3, 8
-# The host's own font, and what a panel leaves free beside a label, pixels at a scale of 1.
-FONT, MARGIN = 0, 56
 
 
 class ARMWRIGHT_UL_phases(bpy.types.UIList):
@@ -74,39 +71,15 @@ def _phases(context: bpy.types.Context, layout: bpy.types.UILayout, state: Any, 
     layout.label(text=f"Phases of {state.action}" + (" (not playing)" if playing != state.action else ""))
     rows = min(max(len(state.phases), FEWEST), MOST)
     layout.template_list("ARMWRIGHT_UL_phases", "", state, "phases", state, "active", rows=rows)
-    _text(layout, context, (state.reach, state.torso))
+    paragraphs(layout, context, [selection.sentence(words) for words in (state.reach, state.torso)])
     notes = [note for note in state.notes.split("\n") if note]
     if notes:
         head, body = layout.panel("armwright_study_notes")
         head.label(text=f"Notes ({len(notes)})", icon="INFO")
         if body is not None:
-            _text(body, context, notes)
+            paragraphs(body, context, [selection.sentence(note) for note in notes])
     if rig.has_arms(armature):
         layout.operator("armwright.hold_phases", icon="PINNED")
-
-
-def _text(layout: bpy.types.UILayout, context: bpy.types.Context, sentences: Sequence[str]) -> None:
-    """Sentences, in as many lines as the sidebar's width makes of them."""
-    column = layout.column(align=True)
-    column.scale_y = 0.8
-    for sentence in sentences:
-        for line in lines_of(selection.sentence(sentence), context):
-            column.label(text=line)
-
-
-def lines_of(sentence: str, context: bpy.types.Context) -> list[str]:
-    """A sentence in lines that fit into the region's width by the host's own font."""
-    scale = context.preferences.system.ui_scale
-    blf.size(FONT, context.preferences.ui_styles[0].widget.points * scale)
-    room = context.region.width - MARGIN * scale
-    out: list[str] = []
-    for word in sentence.split(" "):
-        longer = f"{out[-1]} {word}" if out else word
-        if out and blf.dimensions(FONT, longer)[0] <= room:
-            out[-1] = longer
-        else:
-            out.append(word)
-    return out
 
 
 def _armature(context: bpy.types.Context) -> bpy.types.Object | None:

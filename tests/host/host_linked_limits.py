@@ -93,6 +93,7 @@ ALWAYS = (
     *("measure_mesh", "place_markers", "read_joints", "bind_skin"),
     *("run_proof", "recall_proof", "show_check", "run_study", "mark_phases", "clear_phase_marks"),
     *("save_report", "hand_over", "ask_hand_over", "save_controls_page", "make_hand_poses"),
+    *("draft_card", "run_card_proof"),
 )
 
 

@@ -117,6 +117,6 @@ def test_every_operator_can_be_undone_and_says_what_it_does(empty_file: Any) -> 
         # A proof and what is handed over leave the file as it was: there is nothing to undo.
         if not any(
             word in entry.bl_idname
-            for word in ("proof", "report", "hand_over", "controls_page", "show_check", "run_study")
+            for word in ("proof", "report", "hand_over", "controls_page", "show_check", "run_study", "draft_card")
         ):
             assert "UNDO" in entry.bl_options
