@@ -13,7 +13,7 @@ sys.path.insert(0, str(ROOT))
 
 from devtools import docs_commands  # noqa: E402
 from devtools.commands import HELP  # noqa: E402
-from devtools.docs_run import ELSEWHERE, runner_of  # noqa: E402
+from devtools.docs_run import ELSEWHERE, HERE, runner_of  # noqa: E402
 
 PAGE = """# A page
 In a sentence `python3 dev.py package`, or `python -m armwright proof FILE.blend --card CARD.json`, or
@@ -65,7 +65,7 @@ def test_every_command_in_a_block_is_run_by_some_test() -> None:
 
 def test_the_tests_that_are_said_to_run_a_command_have_it() -> None:
     used = {runner_of(command) for command in docs_commands.commands(ROOT) if command.fenced}
-    for item in ELSEWHERE:
+    for item in (HERE, *ELSEWHERE):
         if item in used:
             files = sorted(ROOT.glob(item.file))
             assert files, f"there is no {item.file}, which is to run {item.command}"
