@@ -71,9 +71,8 @@ def _guesses(layout: bpy.types.UILayout, context: bpy.types.Context, card: Any) 
     layout.template_list("ARMWRIGHT_UL_guesses", "", card, "guesses", card, "active", rows=rows)
     if 0 <= card.active < len(card.guesses):
         chosen = card.guesses[card.active]
-        paragraphs(
-            layout.box(), context, (f"{chosen.part}: {chosen.found}", *map(selection.sentence, chosen.why.split("; ")))
-        )
+        reasons = map(selection.sentence, chosen.why.split("; "))
+        paragraphs(layout.box(), context, (f"{chosen.part}: {chosen.found}", *reasons))
 
 
 def _problems(layout: bpy.types.UILayout, context: bpy.types.Context, card: Any) -> None:

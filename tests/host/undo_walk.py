@@ -23,7 +23,7 @@ NOT_WALKED = {
     "recall_proof": "needs a proof, and fills a list of the session only",
     "show_check": "for a window only; host_show_check.py puts its pose back",
     "draft_card": "writes another file, and fills a list of the session only",
-    "run_card_proof": "no step of the undo, as run_proof; host_card_panel.py proves by one",
+    "run_card_proof": "no step of the undo, as run_proof; host_card_proof.py undoes around it",
     "ask_hand_over": "passes its options on to hand_over, which is walked",
 }
 # Those that change nothing in the file: nothing may differ after them, and they are no step of the undo.
