@@ -98,14 +98,14 @@ def convert(subject: Subject, request: Request) -> Iterator[Progress | Converted
     armature, scene = subject.armature, bpy.context.scene
     at, kept, journal = (scene.frame_current, scene.frame_subframe), posed(armature), Journal(armature)
     written: list[Channel] = []
-    done = False
+    done, total = False, frames.count + min(frames.count, MEASURED)
     try:
         takes: dict[str, ArmTake] = {}
         for step in convert_read.take(subject, request.arms, frames):
             if isinstance(step, dict):
                 takes = step
             else:
-                yield Progress(step, frames.count + min(frames.count, MEASURED), "reading")
+                yield Progress(step, total, "reading")
         mode, tolerance = MODES[request.mode], request.tolerance if request.keys == FEWEST else None
         planned = {arm: arm_tracks(subject, arm, takes[arm], mode, frames, tolerance) for arm in request.arms}
         tracks = [track for arm in planned.values() for track in arm.tracks]
@@ -116,7 +116,7 @@ def convert(subject: Subject, request: Request) -> Iterator[Progress | Converted
         joints = np.empty(0)
         for seen in convert_read.joints(subject, request.arms, frames.numbers[rows]):
             if isinstance(seen, int):
-                yield Progress(frames.count + seen, frames.count + len(rows), "measuring")
+                yield Progress(frames.count + (total - frames.count) * seen // len(rows), total, "measuring")
             else:
                 joints = seen
         gap, angle, worst = _apart(subject, takes, planned, joints, rows)
