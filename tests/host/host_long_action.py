@@ -1,4 +1,4 @@
-"""An action of ten thousand frames: whole or not at all, with progress, and as its first hundred frames alone would be."""
+"""An action of ten thousand frames: whole or not at all, with progress, its first hundred as they alone would be."""
 
 from __future__ import annotations
 
