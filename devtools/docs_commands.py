@@ -31,6 +31,7 @@ class Command:
         words: its words without the program: `run`, `demo`, ... for dev.py, those of armwright otherwise.
         dev: whether it is one of dev.py.
         fenced: whether it stands in a block, to be run as it is; otherwise it is in a sentence.
+        code: the exit code that the comment behind it says, as in `# exit code 1: ...`; 0 where it says none.
     """
 
     place: str
@@ -38,6 +39,7 @@ class Command:
     words: tuple[str, ...]
     dev: bool
     fenced: bool
+    code: int = 0
 
     def armwright(self) -> tuple[str, ...] | None:
         """The arguments that `python -m armwright` gets; None for a command that is dev.py's alone."""
@@ -83,7 +85,8 @@ def _command(place: str, text: str, fenced: bool) -> Command:
             break
         words.append(word)
     dev = words[1] != "-m"
-    return Command(place, shlex.join(words), tuple(words[2 if dev else 3 :]), dev, fenced)
+    said = re.search(r"# exit code (\d+)", text)
+    return Command(place, shlex.join(words), tuple(words[2 if dev else 3 :]), dev, fenced, int(said[1]) if said else 0)
 
 
 def problem(command: Command, parser: argparse.ArgumentParser, help_text: str, root: Path) -> str:

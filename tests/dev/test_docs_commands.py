@@ -21,7 +21,7 @@ In a sentence `python3 dev.py package`, or `python -m armwright proof FILE.blend
 
 ```
 python3 dev.py run proof out/demo/demo.blend \\
-    --json out/r.json --html "out/a page.html"   # a note
+    --json out/r.json --html "out/a page.html"   # exit code 1: a note
 for FILE in rigs/*.blend; do python -m armwright proof "$FILE" --no-picture | tee log; done
 python3 dev.py sing
 python3 dev.py test tests/core/test_gone.py -k held
@@ -85,6 +85,7 @@ def test_commands_are_found_with_their_lines_and_mistakes(parser, tmp_path: Path
         "--html",
         "out/a page.html",
     )
+    assert [command.code for command in found[3:]] == [1, 0, 0, 0, 0]
     assert found[4].words == ("proof", "$FILE", "--no-picture") and found[4].place == "README.md, line 8"
     told = [docs_commands.problem(command, parser, HELP, tmp_path) for command in found]
     for text, words in zip(
