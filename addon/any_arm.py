@@ -25,7 +25,7 @@ from ..core.proof.measures import at
 from ..core.proof.results import Check, MadeWith, Results, Trace
 from ..core.proof.run_plan import SWEEP_FRAMES
 from . import findings, host, sample
-from .any_arm_rig import AnySubject, kept_settings, subject_of_card
+from .any_arm_rig import AnySubject, check_there, kept_settings, subject_of_card
 from .any_arm_runs import played, playing
 from .one_check import Again
 from .prove import Progress, made_with
@@ -64,7 +64,13 @@ def prove_card(
                 reason = plan.why_not(rig.card, requirement, case)
                 if reason:
                     found.append(verdicts.left_out(requirement, case, rig.card.arm, reason))
+        if pace.due():
+            yield Progress(0, total, "planning")
+    check_there(subject)
     wrong = findings.findings_of(armature, subject.length)
+    if pace.due():
+        yield Progress(0, total, "planning")
+        check_there(subject)
     with sample.borrowed(armature) as stage, kept_settings(armature, card):
         for run in runs:
             what = f"{run.motion}, {run.case.mode}"

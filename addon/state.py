@@ -111,7 +111,7 @@ class ArmwrightGuessLine(bpy.types.PropertyGroup):
 
 
 def _other_card(self: Any, context: bpy.types.Context) -> None:
-    self.problems = ""
+    self.problems = self.note = ""
     self.guesses.clear()
 
 
@@ -126,8 +126,9 @@ class ArmwrightCardState(bpy.types.PropertyGroup):
     )
     # Whose guesses and problems.
     rig: bpy.props.StringProperty()  # type: ignore[valid-type]
-    # Sentences, a line each.
+    # Sentences, a line each: why there was no proof. And what to know although there was one.
     problems: bpy.props.StringProperty()  # type: ignore[valid-type]
+    note: bpy.props.StringProperty()  # type: ignore[valid-type]
     guesses: bpy.props.CollectionProperty(type=ArmwrightGuessLine)  # type: ignore[valid-type]
     active: bpy.props.IntProperty()  # type: ignore[valid-type]
 

@@ -85,7 +85,7 @@ class CardProof(ProofJob):
         state: Any = context.window_manager.armwright_card  # type: ignore[attr-defined]
         if state.rig != armature.name:
             state.guesses.clear()
-        state.rig, state.problems = armature.name, ""
+        state.rig, state.problems, state.note = armature.name, "", ""
         subjects.check_shown(armature)
         subjects.check_posed(armature)
         given = card_json.read_file(Path(bpy.path.abspath(state.path)))
@@ -93,7 +93,7 @@ class CardProof(ProofJob):
         # What two arms would fight over is refused before the window is asked to wait.
         any_arm_rig.subject_of_card(armature, given.card)
         for said in of_another(given.card, armature.name):
-            state.problems = selection.sentence(said)
+            state.note = selection.sentence(said)
             self.report({"WARNING"}, selection.sentence(said))  # type: ignore[attr-defined]
         return armature, any_arm.prove_card(armature, given.card, pace=pace)
 
@@ -123,7 +123,7 @@ class ARMWRIGHT_OT_run_card_proof(CardProof, _OnOtherRig, bpy.types.Operator):  
 def list_guesses(state: Any, rig_name: str, path: Path, card: RigCard) -> None:
     """Name a draft's file, and fill the list of its guesses, the least sure first."""
     # The path first: another one empties the list.
-    state.path, state.rig, state.problems = str(path), rig_name, ""
+    state.path, state.rig, state.problems, state.note = str(path), rig_name, "", ""
     state.guesses.clear()
     least = min((guess.confidence for guess in card.guesses), default=0.0)
     for guess in sorted(card.guesses, key=lambda guess: guess.confidence):

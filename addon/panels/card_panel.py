@@ -8,10 +8,10 @@ import bpy
 
 from ...core.errors import HostError
 from .. import selection
-from .common import paragraphs
+from .common import BOX_MARGIN, paragraphs
 from .proof_panel import draw_results, draw_running
 
-# Lines that the list of guesses shows at most.
+# Lines that the list of guesses, and sentences that the box of problems shows at most; the report has them all.
 MOST = 5
 
 
@@ -72,16 +72,21 @@ def _guesses(layout: bpy.types.UILayout, context: bpy.types.Context, card: Any) 
     if 0 <= card.active < len(card.guesses):
         chosen = card.guesses[card.active]
         reasons = map(selection.sentence, chosen.why.split("; "))
-        paragraphs(layout.box(), context, (f"{chosen.part}: {chosen.found}", *reasons))
+        paragraphs(layout.box(), context, (f"{chosen.part}: {chosen.found}", *reasons), BOX_MARGIN)
 
 
 def _problems(layout: bpy.types.UILayout, context: bpy.types.Context, card: Any) -> None:
-    """What is wrong with the card, or what to know of it."""
+    """What to know of the card, and why there was no proof."""
+    if card.note:
+        layout.label(text="Note", icon="INFO")
+        paragraphs(layout, context, (card.note,))
     lines = [line for line in card.problems.split("\n") if line]
-    if lines:
-        box = layout.box()
-        box.label(text="The card", icon="ERROR")
-        paragraphs(box, context, lines)
+    if not lines:
+        return
+    box = layout.box()
+    box.label(text="The proof did not run", icon="ERROR")
+    more = len(lines) - MOST
+    paragraphs(box, context, lines if more <= 0 else [*lines[:MOST], f"and {more} more"], BOX_MARGIN)
 
 
 def _armature(context: bpy.types.Context) -> bpy.types.Object | None:

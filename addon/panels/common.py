@@ -13,8 +13,8 @@ from ...core.errors import HostError
 from ...core.rig_record import RigRecord
 from .. import rig, selection
 
-# The host's own font, and what a panel leaves free beside a label, pixels at a scale of 1.
-FONT, MARGIN = 0, 56
+# The host's own font, and what a panel, and a box in it, leaves free beside a label, pixels at a scale of 1.
+FONT, MARGIN, BOX_MARGIN = 0, 56, 72
 
 
 def shown_rig(context: bpy.types.Context) -> tuple[bpy.types.Object, RigRecord] | None:
@@ -75,20 +75,22 @@ def each_pair(
             yield body, pair
 
 
-def paragraphs(layout: bpy.types.UILayout, context: bpy.types.Context, sentences: Sequence[str]) -> None:
-    """Sentences, in as many lines as the sidebar's width makes of them."""
+def paragraphs(
+    layout: bpy.types.UILayout, context: bpy.types.Context, sentences: Sequence[str], margin: int = MARGIN
+) -> None:
+    """Sentences, in as many lines as the sidebar's width without its margin makes of them."""
     column = layout.column(align=True)
     column.scale_y = 0.8
     for sentence in sentences:
-        for line in lines_of(sentence, context):
+        for line in lines_of(sentence, context, margin):
             column.label(text=line)
 
 
-def lines_of(sentence: str, context: bpy.types.Context) -> list[str]:
+def lines_of(sentence: str, context: bpy.types.Context, margin: int = MARGIN) -> list[str]:
     """A sentence in lines that fit into the region's width by the host's own font."""
     scale = context.preferences.system.ui_scale
     blf.size(FONT, context.preferences.ui_styles[0].widget.points * scale)
-    room = context.region.width - MARGIN * scale
+    room = context.region.width - margin * scale
     out: list[str] = []
     for word in sentence.split(" "):
         longer = f"{out[-1]} {word}" if out else word

@@ -205,7 +205,9 @@ def test_a_card_of_another_rig_is_refused_where_it_does_not_fit_and_named_where_
     state, twin = manager().armwright_card, made.blended_chains("Second keeper")
     activate(twin)
     assert bpy.ops.armwright.run_card_proof() == {"FINISHED"}
-    assert posed.name in state.problems and twin.name in state.problems
+    assert posed.name in state.note and twin.name in state.note
+    assert state.problems == ""
+    assert drawn().words[0] == "Note"
     assert (state.rig, manager().armwright_proof.rig) == (twin.name, twin.name)
     plain = made.bare_fk("Third keeper")
     activate(plain)
@@ -272,6 +274,9 @@ def test_the_panel_draws_each_of_its_states(posed: Any, tmp_path: Path, monkeypa
     assert done.lists == ["verdicts", "checks"]
     assert done.buttons == ["draft_card", "run_card_proof", "save_report"]
     assert manager().armwright_proof.headline in done.words
+    # Of many problems the first few are shown, and how many more there are.
+    manager().armwright_card.problems = "\n".join(f"number {count}" for count in range(9))
+    assert drawn().words[1:7] == [*(f"number {count}" for count in range(5)), "and 4 more"]
     # Of another armature nothing is shown but what is kept with it.
     other = made.bare_fk("Second keeper")
     activate(other)
