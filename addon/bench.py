@@ -36,7 +36,7 @@ from . import (
     sample,
     subjects,
 )
-from .bench_stage import alone, play
+from .bench_stage import alone, create_bare, play
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -247,14 +247,7 @@ def _building(repeats: int) -> list[Row]:
 
     def bare() -> None:
         before = remove.snapshot_file()
-        data = bpy.data.armatures.new("bare")
-        item = bpy.data.objects.new("bare", data)
-        bpy.context.collection.objects.link(item)
-        bpy.context.view_layer.update()
-        from .apply import add_bones
-
-        add_bones(item, plan)
-        bpy.context.view_layer.update()
+        create_bare(plan)
         remove.roll_back_file(before)
 
     def whole() -> None:

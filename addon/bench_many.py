@@ -22,8 +22,7 @@ from ..core.options import ArmOptions
 from ..core.plan.model import Plan
 from ..core.stature import guide_from_stature
 from . import build
-from .apply import add_bones
-from .bench_stage import play
+from .bench_stage import create_bare, play
 from .curves import new_action, write_curve
 
 Array = NDArray[np.float64]
@@ -154,12 +153,7 @@ def child(what: str, count: int) -> None:
 def _bare(plan: Plan) -> float:
     """Seconds that the host takes to make an armature with the plan's bones and nothing on them."""
     start = time.perf_counter()
-    data = bpy.data.armatures.new("bare")
-    item = bpy.data.objects.new("bare", data)
-    bpy.context.collection.objects.link(item)
-    bpy.context.view_layer.update()
-    add_bones(item, plan)
-    bpy.context.view_layer.update()
+    create_bare(plan)
     return time.perf_counter() - start
 
 
