@@ -1,7 +1,7 @@
 """Draws the figures of docs/arm.md: every point in them is the reference solver's answer for Wren's arm.
 
-    python docs/pictures/draw_figures.py            writes the .svg files beside it
-    python docs/pictures/draw_figures.py --check    only compares; exit code 1 where one differs
+    python devtools/draw_figures.py            writes docs/pictures/*.svg
+    python devtools/draw_figures.py --check    only compares; exit code 1 where one differs
 
 Run by the environment's Python, which has the package.
 """
@@ -10,9 +10,8 @@ Run by the environment's Python, which has the package.
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -29,90 +28,19 @@ from armwright.core.solve.rest import rest_settings
 from armwright.core.solve.settings import ArmGeometry, ArmPose, ArmSettings
 from armwright.core.stature import guide_from_stature
 
-Array = NDArray[np.float64]
-Point = Sequence[float] | Array
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
 
-HERE = Path(__file__).resolve().parent
+from devtools.drawing import BODY, HELD, INK, PALE, SHOULDER, Drawing  # noqa: E402
+
+Array = NDArray[np.float64]
+
+PICTURES = ROOT / "docs" / "pictures"
 STATURE = 1.7
-# As in the window: what travels with the body, what is held, the shoulder; and what is only construction.
-BODY, HELD, SHOULDER, INK, PALE = "#1f8a84", "#c97a12", "#7a55b5", "#222222", "#9a9a9a"
 ELBOW_HOLD_LEANS = 12.0  # degrees
 ELBOW_FROM_SHOULDER = (0.03, -0.17, -0.26)
 ROLLS = (("roll −30°", -30.0), ("roll 0", 0.0), ("roll 35°", 35.0), ("roll 80°", 80.0))
 BEND = 45.0
-
-
-class Drawing:
-    """Shapes of an .svg: `scale` pixels a unit, y up, `origin` the pixel of (0, 0)."""
-
-    def __init__(self, width: int, height: int) -> None:
-        self.size, self.items = (width, height), [f'<rect width="{width}" height="{height}" fill="#ffffff"/>']
-        self.origin, self.scale = np.array([0.0, 0.0]), 1.0
-
-    def frame(self, x: float, y: float, scale: float) -> None:
-        """What follows is drawn with its (0, 0) at this pixel and so large."""
-        self.origin, self.scale = np.array([x, y]), scale
-
-    def at(self, point: Point) -> tuple[float, float]:
-        """The pixel of a point."""
-        x, y = self.origin + np.array([point[0], -point[1]]) * self.scale
-        return float(x), float(y)
-
-    def path(
-        self, points: Iterable[Point], colour: str = INK, width: float = 2.0, dash: str = "", fill: str = "none"
-    ) -> None:
-        """A line through points."""
-        pixels = " ".join(f"{x:.1f},{y:.1f}" for x, y in map(self.at, points))
-        dashed = f' stroke-dasharray="{dash}"' if dash else ""
-        self.items.append(
-            f'<polyline points="{pixels}" fill="{fill}" stroke="{colour}" stroke-width="{width:g}"{dashed} '
-            'stroke-linecap="round" stroke-linejoin="round"/>'
-        )
-
-    def dot(self, point: Point, colour: str = INK, size: float = 5.0) -> None:
-        """A joint."""
-        x, y = self.at(point)
-        self.items.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size:g}" fill="{colour}"/>')
-
-    def square(self, point: Point, colour: str = HELD, size: float = 6.0) -> None:
-        """A hold."""
-        x, y = self.at(point)
-        edge = 2.0 * size
-        self.items.append(
-            f'<rect x="{x - size:.1f}" y="{y - size:.1f}" width="{edge:g}" height="{edge:g}" fill="none" '
-            f'stroke="{colour}" stroke-width="2.5"/>'
-        )
-
-    def words(
-        self, point: Point, text: str, dx: float = 0.0, dy: float = 0.0, colour: str = INK, anchor: str = "middle",
-        size: float = 15.0, italic: bool = False,
-    ) -> None:  # fmt: skip
-        """Words beside a point, moved by pixels to the right and down. `_` in front of a letter lowers it."""
-        x, y = self.at(point)
-        style = ' font-style="italic"' if italic else ""
-        self.items.append(
-            f'<text x="{x + dx:.1f}" y="{y + dy:.1f}" fill="{colour}" font-size="{size:g}" text-anchor="{anchor}"'
-            f"{style}>{escape(text)}</text>"
-        )
-
-    def arrow(self, start: Point, end: Point, colour: str = INK, width: float = 2.0) -> None:
-        """A line with a head at its end."""
-        self.path([start, end], colour, width)
-        a, b = np.array(self.at(start)), np.array(self.at(end))
-        along = (b - a) / np.linalg.norm(b - a)
-        aside = np.array([-along[1], along[0]])
-        corners = [b + along * 3.0, b - along * 9.0 + aside * 5.0, b - along * 9.0 - aside * 5.0]
-        pixels = " ".join(f"{x:.1f},{y:.1f}" for x, y in corners)
-        self.items.append(f'<polygon points="{pixels}" fill="{colour}"/>')
-
-    def text(self, title: str) -> str:
-        """The file."""
-        width, height = self.size
-        head = (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" '
-            f'height="{height}" font-family="DejaVu Sans, Helvetica, Arial, sans-serif" role="img">'
-        )
-        return "\n".join([head, f"<title>{escape(title)}</title>", *self.items, "</svg>"]) + "\n"
 
 
 def keeper() -> Guide:
@@ -395,7 +323,7 @@ def main(arguments: Sequence[str]) -> int:
     """Write the figures, or compare them."""
     different = []
     for name, figure in FIGURES.items():
-        path, text = HERE / name, figure()
+        path, text = PICTURES / name, figure()
         if "--check" in arguments:
             if not path.is_file() or path.read_text(encoding="utf-8") != text:
                 different.append(name)
