@@ -254,9 +254,8 @@ def planted_hand() -> str:
         draw.path([(-0.25, -floor), (1.25, -floor)], PALE, 1.5)
         wrist, heel = placed(frame, np.zeros(3)), placed(frame, pivots.heel)
         knuckles, tips = placed(frame, pivots.knuckles), placed(fingers, pivots.fingertips)
-        stub = placed(frame, np.array([0.0, -0.34 / scale, -0.12 / scale]))
         under = placed(frame, np.array([0.0, pivots.knuckles[1], pivots.heel[2]]))
-        draw.path([side(stub), side(wrist)], PALE, 5)
+        draw.path([side(placed(frame, np.array([0.0, -0.34 / scale, -0.12 / scale]))), side(wrist)], PALE, 5)
         draw.path([side(wrist), side(heel), side(under), side(knuckles), side(wrist)], BODY, 2.5, fill="#d9efed")
         draw.path([side(knuckles), side(tips)], BODY, 6)
         draw.dot(side(wrist), BODY, 5)
@@ -301,8 +300,7 @@ def planted_hand() -> str:
 
         half = float(pivots.outer_edge[0] - pivots.thumb_edge[0]) / 2.0
         shape = ((-0.8, 0.05), (0.8, 0.05), (1.0, 0.5), (0.85, 1.0), (-0.85, 1.0), (-1.0, 0.5), (-0.8, 0.05))
-        middle = float(pivots.palm[0])
-        points = [np.array([middle + x * half, y * float(pivots.fingertips[1]), 0.0]) for x, y in shape]
+        points = [np.array([float(pivots.palm[0]) + x * half, y * float(pivots.fingertips[1]), 0.0]) for x, y in shape]
         draw.path([above(placed(frame, point)) for point in points], colour, 2.5, fill=fill)
         draw.path([above(placed(frame, np.array([0.0, y, 0.0]) / scale)) for y in (-0.25, 0.0)], colour, 5)
     draw.square(above(placed(np.eye(4), pivots.palm)), HELD, 9)
