@@ -9,6 +9,11 @@ roundings one pose in 10^10 is further off. Measured: 9.8 steps at the most (doc
 
 So a limit holds as it stands near the origin, and is that many steps where those are more. No look at a pose can tell
 less there: what it would call a slide is how the host counts.
+
+The design's limits are of a body by the handbook, whose shoulders are 2.5 L from the ground between its feet: 2e-6 L
+are 6.7 steps there. Shorter arms on the same body have the same steps, but each is a larger part of L. Their limits on
+a distance are the same number of steps: as much larger as their shoulders are further away, in L. Measured: arms of
+0.405 m with shoulders 3.5 L away reach 2.2e-6 L where arms of 0.564 m reach 2.0e-6 L.
 """
 
 from __future__ import annotations
@@ -27,6 +32,9 @@ STEPS = 12.0
 # A body reaches this far from its own origin, L: the shoulder is 0.818 of the stature high, L is 0.332 of it (Winter,
 # fig. 4.1, in core/stature.py), and the arm adds one. The design's limits hold within it.
 BODY = 4.0
+# From the ground to a shoulder, L, of the body that the design's limits are of: 0.818 of the stature up, 0.129 aside,
+# over 0.332 for L (Winter, fig. 4.1); rounded up.
+SHOULDER = 2.5
 
 
 def off_by(away: float, length: float) -> float:
@@ -57,24 +65,33 @@ def body_away(geometry: ArmGeometry) -> float:
     return max(0.0, far - BODY * arm_length(geometry))
 
 
+def share_of_steps(geometry: ArmGeometry) -> float:
+    """How much larger a step of single precision is, in arm lengths, than on the body that limits are of; 1 or more."""
+    far = float(np.linalg.norm(at(geometry.upper_arm)))
+    return max(1.0, min(far / arm_length(geometry), BODY) / SHOULDER)
+
+
 def restated(measures: tuple[Measured, ...], geometry: ArmGeometry) -> tuple[Measured, ...]:
     """The measures of an arm with the limits that hold where its bones are, and a note where these are others.
 
     A proof puts the object at the world's origin, so that only bones far from the object's own origin are far away.
     """
-    away, length = body_away(geometry), arm_length(geometry)
-    if away == 0.0:
+    share, away, length = share_of_steps(geometry), body_away(geometry), arm_length(geometry)
+    if share == 1.0:
         return measures
-    return tuple(_restated(item, away, length) for item in measures)
+    return tuple(_restated(item, share, away, length) for item in measures)
 
 
-def _restated(item: Measured, away: float, length: float) -> Measured:
-    at_place = {LENGTHS: limit_at, DEGREES: turn_limit_at}.get(item.unit)
-    limit = item.limit if at_place is None else at_place(item.limit, away, length)
+def _restated(item: Measured, share: float, away: float, length: float) -> Measured:
+    limit = item.limit
+    if item.unit == LENGTHS:
+        limit = limit_at(item.limit * share, away, length)
+    elif item.unit == DEGREES:
+        limit = turn_limit_at(item.limit, away, length)
     if limit == item.limit:
         return item
-    said = (
-        f"the limit is {limit:.2g} {item.unit} for {item.limit:.2g}: the bones are {away / length:.0f} L further from "
-        "the armature's origin than a body reaches, where single precision tells no less"
-    )
+    where = f"the bones are {away / length:.0f} L further from the armature's origin than a body reaches"
+    if away == 0.0:
+        where = f"the shoulder is {share * SHOULDER:.1f} L from the armature's origin and not {SHOULDER:g}"
+    said = f"the limit is {limit:.2g} {item.unit} for {item.limit:.2g}: {where}, and single precision tells no less"
     return replace(item, limit=limit, note="; ".join(part for part in (item.note, said) if part))

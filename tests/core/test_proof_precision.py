@@ -9,9 +9,10 @@ import pytest
 from proof_runs import RUNS, SIZE, run_of
 
 from armwright.core.proof import precision, verdicts
-from armwright.core.proof.measures import SLIDE_LIMIT, TURN_LIMIT
+from armwright.core.proof.measures import SLIDE_LIMIT, TURN_LIMIT, arm_length
 from armwright.core.proof.run_plan import RunSpec
 from armwright.core.proof.samples import ArmRun, ArmSamples
+from armwright.core.solve.settings import ArmGeometry
 
 SEED = 6007
 
@@ -58,6 +59,35 @@ def test_at_the_origin_every_limit_is_the_designs_at_any_size(scale: float) -> N
     assert precision.body_away(geometry) == 0.0
     measures = verdicts.REQUIREMENTS[1].measure(run_of(spec_of("hand")))
     assert precision.restated(measures, geometry) is measures
+
+
+def test_short_arms_have_as_many_steps_of_single_precision_as_the_handbooks() -> None:
+    """The same body with its arms at 0.72 of their length: as much of a step's share more, and never over BODY's."""
+    run = run_of(spec_of("hand"))
+    rest = run.geometry
+    far = np.linalg.norm(rest.upper_arm[:3, 3])
+
+    def at_shoulder(share: float) -> ArmGeometry:
+        frames: dict[str, np.ndarray] = {}
+        for name in ("forearm", "hand"):
+            frame = np.array(getattr(rest, name))
+            frame[:3, 3] = rest.upper_arm[:3, 3] + share * (frame[:3, 3] - rest.upper_arm[:3, 3])
+            frames[name] = frame
+        lengths = {name: share * getattr(rest, name) for name in ("upper_length", "forearm_length")}
+        return replace(rest, **frames, **lengths)
+
+    (slide,) = (item for item in verdicts.REQUIREMENTS[1].measure(run) if item.measure == "wrist-slide")
+    for share in (0.72, 0.5, 0.1):
+        short = at_shoulder(share)
+        steps = SLIDE_LIMIT * arm_length(rest) / (precision.STEP * far)
+        (found,) = (item for item in precision.restated((slide,), short) if item.measure == "wrist-slide")
+        away = far / arm_length(short)
+        assert away > precision.SHOULDER and found.limit > SLIDE_LIMIT
+        if away <= precision.BODY:
+            assert found.limit * arm_length(short) / (precision.STEP * far) <= 1.02 * steps
+            assert "the shoulder is" in found.note
+    longer = at_shoulder(1.5)
+    assert precision.restated((slide,), longer) == (slide,)
 
 
 # Distance of neighbours just above a power of two, IEEE 754: 2^(e - 23) between 2^e and 2^(e + 1).
