@@ -50,7 +50,11 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         from ..results_files import write_results
 
-        path = Path(bpy.path.abspath(self.filepath)).with_suffix(".html")
+        given = Path(bpy.path.abspath(self.filepath))
+        path = given.with_suffix(".html")
+        if path != given and path.exists():
+            self.report({"ERROR"}, f"{path} is there already: choose it, or another name")
+            return {"CANCELLED"}
         results = last_of(context.window_manager.armwright_proof.rig)
         assert results is not None
         try:

@@ -126,6 +126,17 @@ def test_a_saved_report_leaves_files_of_other_names_alone(proved: Any, tmp_path:
     assert "hold-hand" in (tmp_path / "keeper.html").read_text()
 
 
+def test_a_report_is_not_written_over_a_page_that_nobody_was_asked_about(proved: Any, tmp_path: Path) -> None:
+    """The chooser asks about the name that was typed; the ending is put right afterwards."""
+    import bpy
+
+    page = tmp_path / "keeper.html"
+    page.write_text("another page")
+    with pytest.raises(RuntimeError, match=r"keeper\.html.* is there already"):
+        bpy.ops.armwright.save_report(filepath=str(tmp_path / "keeper.txt"))
+    assert [path.name for path in tmp_path.iterdir()] == ["keeper.html"] and page.read_text() == "another page"
+
+
 def test_an_appended_armature_brings_its_results(proved: Any, tmp_path: Path) -> None:
     import bpy
 
