@@ -199,7 +199,7 @@ def test_a_new_user_installs_it_builds_arms_and_proves_them(built: Path, tmp_pat
     print(found)
     assert found["arms"] == ["L", "R"]
     assert found["summary"]["fail"] == 0 and found["summary"]["pass"] > 1000
-    assert found["report.html", "report.junit.xml", "report.results.json"]
+    assert found["written"] == ["report.html", "report.junit.xml", "report.results.json"]
     assert found["brought"] == ["importlib_metadata", "pygal", "zipp"]
     assert found["modules"] > 100
     # The host's own folders alone: the extension keeps nothing with the user.

@@ -222,17 +222,18 @@ def _custom(item: Any) -> tuple[tuple[str, str], ...]:
 
 
 def _collection(item: Any, name: str, value: Any, place: str, found: dict[str, Any], depth: int, named: bool) -> None:
+    from armwright.addon import host
+    from armwright.addon.convert_splice import read_keys
+
     kind = type(item).__name__
     if kind in ("Object", "Scene", "Collection", "ViewLayer", "LayerCollection") and named and name != "bones":
         found[place] = _same(tuple(sorted(_name(entry) for entry in value)))
         return
     if kind in ("FCurve",) and name in ("keyframe_points", "sampled_points"):
         if name == "keyframe_points":
-            from armwright.addon.convert_splice import read_keys
-
             found[place] = _same(read_keys(item).tobytes())
         return
-    if kind == "Action" and name == "fcurves" and hasattr(item, "layers"):
+    if kind == "Action" and name == "fcurves" and host.has_layers(item):
         # The same curves as in its layers.
         return
     if kind == "Mesh":
