@@ -214,8 +214,14 @@ def _hashed(values: Any) -> Any:
 
 
 def _custom(item: Any) -> tuple[tuple[str, str], ...]:
+    """Properties of the user's. Registered ones are looked at by their names: 4.2 keeps them here as well, and begins
+    to when they are read."""
     try:
-        return tuple((f"[{key}]", repr(_plain(value))) for key, value in item.items() if not hasattr(value, "bl_rna"))
+        return tuple(
+            (f"[{key}]", repr(_plain(value)))
+            for key, value in item.items()
+            if key not in item.bl_rna.properties and not hasattr(value, "bl_rna")
+        )
     except (AttributeError, TypeError):
         # The kind has no properties of the user's.
         return ()
