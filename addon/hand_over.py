@@ -23,6 +23,7 @@ from . import hand_over_kept, hand_over_stage, host
 from .convert_read import Frames, frames_of
 from .prove import Progress
 from .subjects import Subject
+from .text_files import check_free
 
 Array = NDArray[np.float64]
 
@@ -162,8 +163,7 @@ def _checked(subject: Subject, request: Request) -> Frames:
         raise HostError(f"{request.path.name!r} does not end in {SUFFIX}: give it that ending")
     if request.path.is_dir():
         raise HostError(f"{str(request.path)!r} is a folder: name a file in it")
-    if request.path.exists() and not request.overwrite:
-        raise HostError(f"{request.path.name!r} is there already: choose another name, or allow it to be replaced")
+    check_free(request.path, replace=request.overwrite)
     if request.arms_only and request.with_mesh:
         raise HostError("a mesh needs every bone that it is weighted to: leave out either the meshes or 'arms only'")
     if not hasattr(bpy.ops.export_scene, "gltf") or not hand_over_stage.has_exporter():

@@ -4,6 +4,8 @@ done.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import bpy
 
 from ..core import arm_words
@@ -59,27 +61,23 @@ def proved_armature(context: bpy.types.Context) -> bpy.types.Object:
 
 def why_no_card(context: bpy.types.Context) -> str:
     """Why no card of the active armature can be drafted or proved by now, a sentence; "" if one can."""
-    try:
-        armature = other_rig(context)
-        check_editable(armature)
-    except HostError as problem:
-        return sentence(str(problem))
-    if context.mode not in MODES_OF_WORK or armature.mode not in MODES_OF_WORK:
-        return "Go to pose mode or object mode first"
-    if context.window_manager.armwright_proof.running:
-        return "A proof is running: press Esc in the viewport to stop it"
-    return ""
+    return _why_not(context, other_rig, "Go to pose mode or object mode first")
 
 
 def why_not(context: bpy.types.Context) -> str:
     """Why no arm can be changed now, a sentence; "" if they can."""
+    return _why_not(context, armature_of, "Go to pose mode or object mode: the arms can not be changed in this one")
+
+
+def _why_not(context: bpy.types.Context, rig_of: Callable[[bpy.types.Context], bpy.types.Object], mode: str) -> str:
+    """Why nothing can be done now with the rig that `rig_of` finds; `mode`: what to say of a mode that forbids it."""
     try:
-        armature = armature_of(context)
+        armature = rig_of(context)
         check_editable(armature)
     except HostError as problem:
         return sentence(str(problem))
     if context.mode not in MODES_OF_WORK or armature.mode not in MODES_OF_WORK:
-        return "Go to pose mode or object mode: the arms can not be changed in this one"
+        return mode
     if context.window_manager.armwright_proof.running:
         return "A proof is running: press Esc in the viewport to stop it"
     return ""

@@ -16,7 +16,7 @@ from ...core.errors import ArmwrightError, HostError
 from ...core.pace import Pace
 from .. import any_arm, any_arm_rig, selection, subjects
 from ..card_sketch import sketch_of
-from ..text_files import write_text
+from ..text_files import check_free, write_text, writing_to
 from .common import attempt
 from .proof_job import ProofJob, Steps
 
@@ -64,13 +64,10 @@ class ARMWRIGHT_OT_draft_card(_OnOtherRig, bpy.types.Operator):
                 raise HostError("name the file that the card is written to")
             if path.suffix.lower() != SUFFIX:
                 path = path.with_name(f"{path.name}{SUFFIX}")
-            if path.exists() and not self.replace:
-                raise HostError(f"{path.name!r} is there already: choose another name, or allow it to be replaced")
+            check_free(path, replace=self.replace)
             card = draft(sketch_of(armature))
-            try:
+            with writing_to(path):
                 write_text(path, card_json.to_text(card))
-            except OSError as problem:
-                raise HostError(f"{path}: {problem.strerror}: choose another folder") from problem
             list_guesses(context.window_manager.armwright_card, armature.name, path, card)
             return f"{path.name}: {len(card.arms)} arms; look at the least sure guesses, and correct the file"
 

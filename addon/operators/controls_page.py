@@ -9,7 +9,7 @@ import bpy
 from ...core.controls.page import page
 from ...core.errors import HostError
 from .. import control_sheet, selection, subjects
-from ..text_files import write_text
+from ..text_files import check_free, write_text, writing_to
 from .common import attempt
 
 SUFFIX = ".html"
@@ -49,13 +49,10 @@ class ARMWRIGHT_OT_save_controls_page(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         def work() -> str:
             path = Path(bpy.path.abspath(self.filepath)).with_suffix(SUFFIX)
-            if path.exists() and not self.replace:
-                raise HostError(f"{path.name!r} is there already: choose another name, or allow it to be replaced")
+            check_free(path, replace=self.replace)
             text = page(control_sheet.sheet_of(subjects.subject_of(selection.armature_of(context))))
-            try:
+            with writing_to(path):
                 write_text(path, text)
-            except OSError as problem:
-                raise HostError(f"{path}: {problem.strerror}: choose another folder") from problem
             return f"Page written to {path}"
 
         return attempt(self, work)

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import bpy
 
-from ...core.errors import ArmwrightError
 from ...core.pace import Pace
 from .. import prove
-from .common import OnRig
+from ..results_files import write_results
+from ..text_files import check_free, writing_to
+from .common import OnRig, attempt
 from .proof_job import ProofJob, Steps
 from .verdict_lists import last_of
 
@@ -27,14 +28,18 @@ class ARMWRIGHT_OT_run_proof(ProofJob, OnRig, bpy.types.Operator):  # type: igno
 
 
 class ARMWRIGHT_OT_save_report(bpy.types.Operator):
-    """Write the last proof as a page, with results.json and junit.xml beside it"""
+    """Write the last proof as a page, with its data and its JUnit file beside it"""
 
     bl_idname = "armwright.save_report"
     bl_label = "Save report"
 
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", default="report.html")  # type: ignore[valid-type]
     filter_glob: bpy.props.StringProperty(default="*.html", options={"HIDDEN"})  # type: ignore[valid-type]
+    # The file chooser then marks a name that is taken.
     check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})  # type: ignore[valid-type]
+    replace: bpy.props.BoolProperty(  # type: ignore[valid-type]
+        name="Replace", description="Replace the files if they are there already", options={"SKIP_SAVE"}
+    )
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -48,23 +53,15 @@ class ARMWRIGHT_OT_save_report(bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        from ..results_files import write_results
+        def work() -> str:
+            path = Path(bpy.path.abspath(self.filepath)).with_suffix(".html")
+            # Beside the page and called after it.
+            data, suite = path.with_suffix(".results.json"), path.with_suffix(".junit.xml")
+            check_free(path, data, suite, replace=self.replace)
+            results = last_of(context.window_manager.armwright_proof.rig)
+            assert results is not None
+            with writing_to(path):
+                write_results(results, data, suite, path)
+            return f"Report written to {path}"
 
-        given = Path(bpy.path.abspath(self.filepath))
-        path = given.with_suffix(".html")
-        if path != given and path.exists():
-            self.report({"ERROR"}, f"{path} is there already: choose it, or another name")
-            return {"CANCELLED"}
-        results = last_of(context.window_manager.armwright_proof.rig)
-        assert results is not None
-        try:
-            # Beside the page and called after it, so that they replace nobody else's.
-            write_results(results, path.with_suffix(".results.json"), path.with_suffix(".junit.xml"), path)
-        except OSError as problem:
-            self.report({"ERROR"}, f"{path}: {problem.strerror}: choose another folder")
-            return {"CANCELLED"}
-        except ArmwrightError as problem:
-            self.report({"ERROR"}, str(problem))
-            return {"CANCELLED"}
-        self.report({"INFO"}, f"Report written to {path}")
-        return {"FINISHED"}
+        return attempt(self, work)

@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from dataclasses import fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import foreign_arms as made
 import numpy as np
 import pytest
 from card_window import ESC, MOUSE, TIMER, job, manager, pieces, posed, registered, window, write_card
+from counting import count_calls
 from deep_snapshot import deep_snapshot, differences
 from keepers import activate
 
@@ -130,15 +132,7 @@ def test_a_piece_is_at_most_a_frame_a_measure_or_the_settings_of_an_arm(
     pieces(monkeypatch)
     work: dict[str, int] = {}
 
-    def counted(owner: Any, name: str, what: str) -> None:
-        plain = getattr(owner, name)
-
-        def counting(*arguments: Any, **named: Any) -> Any:
-            work[what] = work.get(what, 0) + 1
-            return plain(*arguments, **named)
-
-        monkeypatch.setattr(owner, name, counting)
-
+    counted = partial(count_calls, monkeypatch, work)
     counted(any_arm_runs, "settings_for", "settings")
     counted(host.PoseReader, "read", "frames")
     counted(any_arm, "measure", "measures")

@@ -135,6 +135,11 @@ def test_a_report_is_not_written_over_a_page_that_nobody_was_asked_about(proved:
     with pytest.raises(RuntimeError, match=r"keeper\.html.* is there already"):
         bpy.ops.armwright.save_report(filepath=str(tmp_path / "keeper.txt"))
     assert [path.name for path in tmp_path.iterdir()] == ["keeper.html"] and page.read_text() == "another page"
+    assert bpy.ops.armwright.save_report(filepath=str(page), replace=True) == {"FINISHED"}
+    page.unlink()
+    with pytest.raises(RuntimeError, match=r"keeper\.results\.json.* is there already"):
+        bpy.ops.armwright.save_report(filepath=str(page))
+    assert not page.exists()
 
 
 def test_an_appended_armature_brings_its_results(proved: Any, tmp_path: Path) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from counting import count_calls
 from deep_snapshot import deep_snapshot, differences
 
 SEED = 20260
@@ -105,15 +107,7 @@ def test_a_piece_is_at_most_a_frame_a_measure_or_the_settings_of_an_arm(
 
     work: dict[str, int] = {}
 
-    def counted(owner: Any, name: str, what: str) -> None:
-        plain = getattr(owner, name)
-
-        def counting(*arguments: Any, **named: Any) -> Any:
-            work[what] = work.get(what, 0) + 1
-            return plain(*arguments, **named)
-
-        monkeypatch.setattr(owner, name, counting)
-
+    counted = partial(count_calls, monkeypatch, work)
     counted(prove_runs, "settings_for", "settings")
     counted(host.PoseReader, "read", "frames")
     counted(verdicts, "judged", "measures")
